@@ -1,0 +1,1 @@
+"""The bench file: one vehicle's buses, input boxes, signals, checks and triggers."""

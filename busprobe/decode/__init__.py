@@ -1,0 +1,1 @@
+"""From frames and input polls to signals."""

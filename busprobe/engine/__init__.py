@@ -1,0 +1,1 @@
+"""Ordered batches in, results out: no threads, no clock."""

@@ -1,0 +1,115 @@
+"""Values that several layers pass on: occurrences, verdicts, trigger entries, findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Outcome(Enum):
+    """How one occurrence ended."""
+
+    PASSED = "passed"
+    FAILED = "failed"
+    UNDECIDED = "undecided"
+    ALREADY = "already so"
+    CUT = "cut short"
+
+
+class Verdict(Enum):
+    """What all occurrences of a check together say. Only PASS is a pass."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+    NOT_EXERCISED = "not exercised"
+
+
+SignalTexts = Mapping[str, str]
+"""Signal name -> what it said, for a person: "R", "12.4 km/h", "on", "unknown"."""
+
+
+@dataclass(frozen=True)
+class Occurrence:
+    """One time that a check was put to the test."""
+
+    t_ns: int
+    """When it began: the rise of `when`, the instant of the event, the start of the violation."""
+    decided_ns: int
+    """Event time at which the outcome could be told."""
+    outcome: Outcome
+    part: str = ""
+    """"on" or "off" of a `follows` check, else empty."""
+    latency_ns: int | None = None
+    """From `t_ns` to the instant `expect` became true; None where it did not."""
+    uncertainty_ns: int = 0
+    """The latency is given plus or minus this."""
+    tight: bool = False
+    """Passed by a margin smaller than the uncertainty."""
+    length_ns: int | None = None
+    """How long a violation or an unknown stretch lasted; None where not of that kind."""
+    at_ns: int | None = None
+    """The instant that decided a failure: the break, the early edge, the end of the window."""
+    note: str = ""
+    """Why: "early", "hold broken", "data ended", "chattering" ...; one short phrase."""
+    signals: SignalTexts | None = None
+    """What the signals that the check names said at `at_ns` (else at `t_ns`)."""
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """A check, its verdict and every occurrence in order of (decided_ns, t_ns)."""
+
+    name: str
+    verdict: Verdict
+    occurrences: tuple[Occurrence, ...]
+    kind: str
+    """"expect", "follows", "never" or "always"."""
+    expected: str
+    """What had to hold, as a sentence: "rear_white within 300 ms of gear == 'R'"."""
+    limit_ns: int | None = None
+    """`within` (the larger of on and off for `follows`); None for never and always."""
+    start_not_seen: int = 0
+    """How often `when` was true at first sight or after unknown."""
+    glitches: int = 0
+    """Pulses on the input lines named that the debounce took out."""
+
+    def count(self, outcome: Outcome) -> int:
+        return sum(o.outcome is outcome for o in self.occurrences)
+
+
+@dataclass(frozen=True)
+class TriggerEntry:
+    """One line that a trigger logged."""
+
+    name: str
+    t_ns: int
+    decided_ns: int
+    signals: SignalTexts
+    keep_from_ns: int | None = None
+    keep_to_ns: int | None = None
+
+
+@dataclass(frozen=True)
+class LogLine:
+    """One line of the log: something that happened, and when it could be told."""
+
+    decided_ns: int
+    t_ns: int
+    rank: int
+    """Order within one instant: place in the bench file; sleep and wake before all."""
+    kind: str
+    """"trigger", "passed", "failed", "undecided", "already so", "cut short", "asleep", "awake"."""
+    name: str
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something odd in a recording that no check asked about."""
+
+    t_ns: int
+    subject: str
+    text: str
+    end_ns: int | None = None

@@ -1,0 +1,1 @@
+"""Where frames come from: one module a file format or adapter."""
