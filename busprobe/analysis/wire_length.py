@@ -110,7 +110,7 @@ class _Rows:
         payload = self._payload(0 if self.kind & REMOTE else min(self.length, 8))
         crc = np.zeros(len(header), np.uint16)
         for octet in (*_octets(header, size), *payload):
-            crc = (crc << 8) & 0x7FFF ^ _crc_table()[(crc >> 7) ^ octet]
+            crc = ((crc << 8) & 0x7FFF) ^ _crc_table()[(crc >> 7) ^ octet]
         stuff = _Stuffing(len(header))
         stuff.add_number(header, size)
         for octet in payload:
@@ -150,7 +150,7 @@ class _Stuffing:
         """The next `width` bits of every frame, at most 8, first on the wire highest."""
         entry = _stuff_table(width)[self._state | bits]
         self.count += entry & 0xFF
-        self._state = entry & 0xFF00
+        self._state[:] = entry & 0xFF00
 
     def add_number(self, numbers: UInt64Array, size: int) -> None:
         """The next `size` bits of every frame, as one number each."""

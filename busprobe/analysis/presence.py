@@ -1,0 +1,131 @@
+"""Which signals of a bench file a recording holds, and the `max_age` to write for them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from busprobe.analysis.intervals import IntervalStats, Sending
+from busprobe.analysis.obd_seen import ObdSeen, ObdSummary
+from busprobe.analysis.survey_result import IdentifierSeen, SurveyResult
+from busprobe.bench.model import Tap
+
+LEAST_MAX_AGE_NS = 100_000_000
+MISSED_CYCLES = 3
+"""A signal is unknown once so many of its cycles have gone by without a sample."""
+_STEP_NS = 10_000_000
+
+
+class Presence(Enum):
+    PRESENT = "present"
+    STALE = "stale"
+    """Seen, but older than its `max_age` when the recording of its channel ended."""
+    MISSING = "missing"
+    """Never seen."""
+
+
+@dataclass(frozen=True)
+class WantedTap:
+    """One place that a signal of the bench file comes from, as the recording names it."""
+
+    signal: str
+    tap: Tap
+    channel: str | None = None
+    """Channel of the recording; None where the bus has none."""
+    identifier: int | None = None
+    extended: bool = False
+    max_age_ns: int | None = None
+    """The bench file's, else None."""
+    cycle_ns: int | None = None
+    """Cycle time that the database gives, or the time of a round of OBD requests."""
+
+
+@dataclass(frozen=True)
+class TapSeen:
+    """How one `WantedTap` fared."""
+
+    signal: str
+    tap: str
+    presence: Presence
+    count: int = 0
+    """Samples: data frames, answers or polls."""
+    last_ns: int | None = None
+    age_ns: int | None = None
+    """Its age when its channel or box ended."""
+    max_age_ns: int | None = None
+    """The bench file's."""
+    proposed_ns: int | None = None
+    """The `max_age` to write; None where the signal holds until its channel sleeps."""
+    note: str = ""
+
+
+def tap_presence(wanted: Iterable[WantedTap], found: SurveyResult, obd: ObdSummary) -> tuple[TapSeen, ...]:
+    """How every wanted tap fared, in the order wanted."""
+    ends = {channel.name: channel.last_ns for channel in found.channels}
+    messages = {(one.channel, one.identifier, one.extended): one for one in found.identifiers if one.count}
+    boxes = {box.name: box for box in found.boxes}
+    result = []
+    for want in wanted:
+        if want.tap.kind == "message":
+            key = (want.channel or "", want.identifier if want.identifier is not None else -1, want.extended)
+            result.append(_message(want, messages.get(key), ends))
+        elif want.tap.kind == "obd":
+            result.append(_obd(want, obd.values, ends))
+        else:
+            box = boxes.get(want.tap.owner)
+            if box is None:
+                result.append(_missing(want))
+            else:
+                result.append(
+                    TapSeen(want.signal, want.tap.text, Presence.PRESENT, box.polls, box.last_ns, 0, want.max_age_ns)
+                )
+    return tuple(result)
+
+
+def _missing(want: WantedTap) -> TapSeen:
+    proposed = _at_least(MISSED_CYCLES * want.cycle_ns) if want.cycle_ns else None
+    return TapSeen(want.signal, want.tap.text, Presence.MISSING, max_age_ns=want.max_age_ns, proposed_ns=proposed)
+
+
+def _message(want: WantedTap, seen: IdentifierSeen | None, ends: dict[str, int]) -> TapSeen:
+    if seen is None:
+        return _missing(want)
+    proposed = _proposed(want.cycle_ns, seen.intervals)
+    limit = want.max_age_ns or proposed
+    longest = seen.intervals.longest_ns or 0
+    note = f"longest gap {longest / 1e9:.3g} s" if limit and longest > limit else ""
+    age = ends[seen.channel] - seen.last_ns
+    return _judged(want, seen.count, seen.last_ns, age_ns=age, proposed=proposed, note=note)
+
+
+def _obd(want: WantedTap, values: Sequence[ObdSeen], ends: dict[str, int]) -> TapSeen:
+    mine = [one for one in values if one.service == 1 and one.pid == want.tap.message and one.channel == want.channel]
+    if not mine:
+        return _missing(want)
+    best = max(mine, key=lambda one: (one.count, one.control_unit))
+    cycle = want.cycle_ns
+    if cycle is None and best.count > 1:
+        cycle = (best.last_ns - best.first_ns) // (best.count - 1)
+    proposed = _at_least(MISSED_CYCLES * cycle) if cycle else None
+    return _judged(want, best.count, best.last_ns, age_ns=ends[best.channel] - best.last_ns, proposed=proposed)
+
+
+def _judged(want: WantedTap, count: int, last_ns: int, *, age_ns: int, proposed: int | None, note: str = "") -> TapSeen:
+    limit = want.max_age_ns or proposed
+    presence = Presence.STALE if limit is not None and age_ns > limit else Presence.PRESENT
+    return TapSeen(want.signal, want.tap.text, presence, count, last_ns, age_ns, want.max_age_ns, proposed, note)
+
+
+def _proposed(cycle_ns: int | None, intervals: IntervalStats) -> int | None:
+    """Three cycles of the database, else of the recording; None for a message sent on change."""
+    if cycle_ns:
+        return _at_least(MISSED_CYCLES * cycle_ns)
+    if intervals.sending is Sending.CYCLIC and intervals.median_ns is not None:
+        return _at_least(MISSED_CYCLES * intervals.median_ns)
+    return None
+
+
+def _at_least(age_ns: int) -> int:
+    """At least 100 ms, rounded up to whole 10 ms."""
+    return max(LEAST_MAX_AGE_NS, -(-age_ns // _STEP_NS) * _STEP_NS)
