@@ -55,6 +55,8 @@ class Occurrence:
     """Why: "early", "hold broken", "data ended", "chattering" ...; one short phrase."""
     signals: SignalTexts | None = None
     """What the signals that the check names said at `at_ns` (else at `t_ns`)."""
+    limit_ns: int | None = None
+    """The latency's limit where it is not the check's: `off_within` of a `follows` check."""
 
 
 @dataclass(frozen=True)
