@@ -1,0 +1,59 @@
+"""The check `when ... expect ... within`, and the two halves of `follows`."""
+
+from __future__ import annotations
+
+from busprobe.checks.occurrence import OpenOccurrence, Terms
+from busprobe.checks.watching import Say, Watched, Watcher, merged, rises
+from busprobe.results import Occurrence, SignalTexts
+
+
+class ExpectWatch(Watcher):
+    """Opens an occurrence at every rise of `when` and carries each to its outcome."""
+
+    def __init__(self, when: Watched, expect: Watched, terms: Terms, say: Say) -> None:
+        super().__init__(when, expect)
+        self._when, self._expect = when, expect
+        self._terms = terms
+        self._say = say
+        self._open: list[OpenOccurrence] = []
+        self.done: list[Occurrence] = []
+        self.start_not_seen = 0
+
+    def say(self, t_ns: int) -> SignalTexts:
+        return self._say(t_ns)
+
+    def expect_uncertainty_at(self, t_ns: int) -> int:
+        return self._expect.uncertainty_at(t_ns)
+
+    def _judge(self, start_ns: int, end_ns: int) -> None:
+        begins, unseen = rises(self._when, start_ns, end_ns)
+        self.start_not_seen += len(unseen)
+        if not self._open and not len(begins):
+            return
+        begin_times = set(begins.tolist())
+        first = start_ns if self._open else int(begins[0])
+        for t, (when, expect) in merged(self._watched, start_ns, end_ns):
+            if t < first:
+                continue
+            for occurrence in self._open:
+                occurrence.until(t)
+                occurrence.at(t, when, expect)
+            if t in begin_times:
+                self._open.append(
+                    OpenOccurrence(self._terms, self, t, expect, self._when.uncertainty_at(t)),
+                )
+            self._sweep()
+        for occurrence in self._open:
+            occurrence.until(end_ns)
+        self._sweep()
+
+    def finish(self, end_ns: int) -> None:
+        """The data end at `end_ns`; what is still open is cut short, or has held so far."""
+        for occurrence in self._open:
+            occurrence.finish(end_ns)
+        self._sweep()
+
+    def _sweep(self) -> None:
+        if any(o.result is not None for o in self._open):
+            self.done += [o.result for o in self._open if o.result is not None]
+            self._open = [o for o in self._open if o.result is None]

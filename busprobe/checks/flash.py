@@ -1,0 +1,180 @@
+"""Flashing lamps: whether, how often and how long on.
+
+    x      _|‾|_|‾|______|‾|_|‾|______|‾|_|‾|________________
+            F1           F2           F3
+    true    |‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾|____________
+
+A *flash* is a burst of pulses whose rises are less than 150 ms apart; it starts at the first
+of them. A lamp is *flashing* from the first of at least two flashes, none further apart than
+1.5 s, to the end of the last one (but no longer than 1.5 s after its start). That takes a
+look ahead: what holds from a flash on is told at the next flash, or 1.5 s later. For 1.5 s
+after the lamp became known it is not told at all, unless a flash starts.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN, Changes, no_changes
+
+BURST_NS = 150_000_000
+GAP_NS = 1_500_000_000
+PERIODS = 4
+"""Rate and share are taken over this many newest periods, or as many as there are."""
+PULSES_PER_SAMPLE = 4
+"""A rate needs this many samples of the lamp in its shortest pulse or pause."""
+
+
+@dataclass(frozen=True)
+class Period:
+    """From the start of one flash to the start of the next."""
+
+    length_ns: int
+    on_ns: int
+    shortest_ns: int
+    """Shortest pulse or pause in it."""
+    sampling_ns: int
+    """Longest time between the samples that showed its edges."""
+
+
+class Flash:
+    """One of `flashing`, `flash_rate` (per minute) and `on_share` (per cent).
+
+    sampling: how far before an edge of the operand its previous sample lies, ns; 0 where
+    the operand is not sampled periodically.
+    """
+
+    def __init__(self, kind: str, sampling: Callable[[int], int]) -> None:
+        self._kind = kind
+        self._sampling = sampling
+        self._code = ASLEEP
+        self._settled = NEVER
+        self._out: tuple[int, float, int] | None = None
+        self._points: list[tuple[int, int, float, int]] = []
+        self._warm_until: int | None = None
+        self._forget_flash()
+
+    @property
+    def is_quantity(self) -> bool:
+        return self._kind != "flashing"
+
+    def step(self, parts: Sequence[Changes], upto_ns: int) -> Changes:
+        (part,) = parts
+        self._points = []
+        if self._out is None:
+            self._put(NEVER, ASLEEP, 0.0, NEVER)
+        settled = part.settled if part.settled is not None else np.full(len(part), NEVER, np.int64)
+        quiet = set(part.quiet.tolist())
+        for t, code, barrier in zip(part.t_ns.tolist(), part.code.tolist(), settled.tolist(), strict=True):
+            self._time_out(t)
+            self._take(t, code, barrier, is_edge=t not in quiet)
+            self._code, self._settled = code, barrier
+        self._time_out(upto_ns)
+        return self._changes(upto_ns if self._start is None else min(self._start, upto_ns))
+
+    def _forget_flash(self) -> None:
+        self._start: int | None = None
+        self._in_stretch = False
+        self._periods: deque[Period] = deque(maxlen=PERIODS)
+        self._rise = self._edge = self._fall = NEVER
+        self._on_ns = self._sampling_ns = 0
+        self._shortest_ns = GAP_NS
+
+    def _take(self, t: int, code: int, barrier: int, *, is_edge: bool) -> None:
+        """One change point of the operand."""
+        if code > TRUE:
+            self._lose(t, code, barrier)
+        elif self._code > TRUE:
+            self._warm_until = t + GAP_NS
+            self._put(t, UNKNOWN, 0.0, barrier)
+        elif code == TRUE and self._code == FALSE and is_edge:
+            self._rises(t, barrier)
+        elif code == FALSE and self._code == TRUE and self._start is not None:
+            self._measure(t)
+            self._on_ns += t - max(self._rise, self._start)
+            self._fall = t
+        if code <= TRUE and self._start is None:
+            self._put(t, UNKNOWN if self._warm_until is not None else FALSE, 0.0, barrier)
+
+    def _rises(self, t: int, barrier: int) -> None:
+        self._warm_until = None
+        if self._start is not None and t - self._rise < BURST_NS:
+            self._measure(t)
+        elif self._start is None:
+            self._start, self._edge = t, t
+            self._sampling_ns = self._sampling(t)
+        else:
+            self._measure(t)
+            length = t - self._start
+            self._periods.append(Period(length, self._on_ns, self._shortest_ns, self._sampling_ns))
+            self._segment(self._start, max(t, barrier))
+            self._start, self._in_stretch = t, True
+            self._on_ns, self._shortest_ns, self._sampling_ns = 0, GAP_NS, self._sampling(t)
+        self._rise = t
+
+    def _measure(self, t: int) -> None:
+        """An edge within a period: the pulse or pause before it, and how it was sampled."""
+        self._shortest_ns = min(self._shortest_ns, t - self._edge)
+        self._sampling_ns = max(self._sampling_ns, self._sampling(t))
+        self._edge = t
+
+    def _lose(self, t: int, code: int, barrier: int) -> None:
+        if self._start is not None:
+            told = max(t, barrier)
+            if self._in_stretch:
+                self._segment(self._start, told)
+            else:
+                self._put(self._start, UNKNOWN, 0.0, told)
+        self._forget_flash()
+        self._warm_until = None
+        self._put(t, code, 0.0, barrier)
+
+    def _time_out(self, t: int) -> None:
+        """Everything before `t` is seen: settle what that tells."""
+        if self._start is not None and t > self._start + GAP_NS:
+            over = self._start + GAP_NS
+            told = max(over, self._settled)
+            start, end = self._start, over if self._code == TRUE else self._fall
+            if self._in_stretch:
+                self._segment(start, told)
+                self._put(end, FALSE, 0.0, told)
+            else:
+                self._put(start, FALSE, 0.0, told)
+            self._forget_flash()
+        if self._warm_until is not None and t > self._warm_until:
+            self._put(self._warm_until, FALSE, 0.0, self._settled)
+            self._warm_until = None
+
+    def _segment(self, start: int, told: int) -> None:
+        """Flashing from `start` on, at the rate of the newest periods."""
+        code, value = TRUE, 0.0
+        if self.is_quantity:
+            length = sum(p.length_ns for p in self._periods)
+            shortest = min(p.shortest_ns for p in self._periods)
+            if PULSES_PER_SAMPLE * max(p.sampling_ns for p in self._periods) > shortest:
+                code = UNKNOWN
+            elif self._kind == "flash_rate":
+                value = len(self._periods) * 60e9 / length
+            else:
+                value = 100.0 * sum(p.on_ns for p in self._periods) / length
+        self._put(start, code, value, told)
+
+    def _put(self, t: int, code: int, value: float, settled: int) -> None:
+        if self.is_quantity and code == FALSE:
+            code = TRUE
+        state = (code, value, settled if settled > t else NEVER)
+        if state != self._out:
+            self._out = state
+            self._points.append((t, *state))
+
+    def _changes(self, upto_ns: int) -> Changes:
+        if not self._points:
+            return no_changes(upto_ns, quantity=self.is_quantity)
+        t, code, value, settled = zip(*self._points, strict=True)
+        codes = np.array(code, np.uint8)
+        values = np.where(codes == TRUE, np.array(value), np.nan) if self.is_quantity else None
+        return Changes(np.array(t, np.int64), codes, values, upto_ns, np.array(settled, np.int64))

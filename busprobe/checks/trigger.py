@@ -1,0 +1,24 @@
+"""Triggers: a line in the log whenever a condition begins to hold."""
+
+from __future__ import annotations
+
+from busprobe.checks.watching import Say, Watched, Watcher, rises
+from busprobe.results import TriggerEntry
+
+
+class TriggerWatch(Watcher):
+    def __init__(self, name: str, on: Watched, keep_ns: tuple[int, int] | None, say: Say) -> None:
+        super().__init__(on)
+        self._name = name
+        self._keep = keep_ns
+        self._say = say
+        self.done: list[TriggerEntry] = []
+
+    def _judge(self, start_ns: int, end_ns: int) -> None:
+        times, _unseen = rises(self._watched[0], start_ns, end_ns)
+        for t in times.tolist():
+            keep = (None, None) if self._keep is None else (t - self._keep[0], t + self._keep[1])
+            self.done.append(TriggerEntry(self._name, t, self.decided_at(t), self._say(t), *keep))
+
+    def finish(self, end_ns: int) -> None:
+        """Nothing is open in a trigger when the data end."""

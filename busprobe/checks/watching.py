@@ -1,0 +1,89 @@
+"""What every check and trigger needs to watch conditions of the network."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from busprobe.checks.network import Network
+from busprobe.frames import Int64Array
+from busprobe.results import SignalTexts
+from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, Timeline
+
+Say = Callable[[int], SignalTexts]
+"""What the signals of a check said at a time, as text."""
+
+
+@dataclass
+class Watched:
+    """One condition of the network, read onward from where it was last read."""
+
+    network: Network
+    index: int
+    is_event: bool = False
+    code: int = ASLEEP
+    """What held just before `start_ns`."""
+
+    @property
+    def timeline(self) -> Timeline:
+        return self.network.timeline(self.index)
+
+    def uncertainty_at(self, t_ns: int) -> int:
+        return self.network.uncertainty_at(self.index, t_ns)
+
+
+def rises(watched: Watched, start_ns: int, end_ns: int) -> tuple[Int64Array, Int64Array]:
+    """Times at which a condition begins to hold, and those at which its start was not seen.
+
+    For an event every instant at which it holds is a beginning.
+    """
+    part = watched.timeline.between(start_ns, end_ns)
+    if not len(part):
+        return part.t_ns, part.t_ns
+    starts = part.code == TRUE
+    if watched.is_event:
+        return part.t_ns[starts], part.t_ns[:0]
+    before = np.concatenate([np.array([watched.code], part.code.dtype), part.code[:-1]])
+    seen = starts & (before == FALSE)
+    if len(part.quiet):
+        seen &= ~np.isin(part.t_ns, part.quiet)
+    unseen = starts & (before != TRUE) & ~seen
+    return part.t_ns[seen], part.t_ns[unseen]
+
+
+def merged(watched: tuple[Watched, ...], start_ns: int, end_ns: int) -> Iterator[tuple[int, tuple[int, ...]]]:
+    """(t_ns, code of each condition from then on) at every change of any, in order."""
+    parts = [w.timeline.between(start_ns, end_ns) for w in watched]
+    times = np.unique(np.concatenate([part.t_ns for part in parts]))
+    columns = []
+    for w, part in zip(watched, parts, strict=True):
+        codes = np.concatenate([np.array([w.code], part.code.dtype), part.code])
+        columns.append(codes[np.searchsorted(part.t_ns, times, "right")].tolist())
+    return zip(times.tolist(), zip(*columns, strict=True), strict=True)
+
+
+class Watcher:
+    """Base of checks and triggers: reads its conditions onward, all to the same time."""
+
+    def __init__(self, *watched: Watched) -> None:
+        self._watched = watched
+        self.upto_ns = NEVER
+        """Everything before this time has been judged."""
+
+    def advance(self) -> None:
+        end = min(w.timeline.upto_ns for w in self._watched)
+        if end <= self.upto_ns:
+            return
+        self._judge(self.upto_ns, end)
+        for w in self._watched:
+            w.code = w.timeline.code_at(end - 1)
+        self.upto_ns = end
+
+    def _judge(self, start_ns: int, end_ns: int) -> None:
+        raise NotImplementedError
+
+    def decided_at(self, t_ns: int) -> int:
+        """When all conditions at a time can be told."""
+        return max(w.timeline.settled_at(t_ns) for w in self._watched)

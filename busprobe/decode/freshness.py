@@ -1,0 +1,304 @@
+"""From when to when a sampled signal is known.
+
+    samples   x  x  x  x            x  x
+    known     ‾‾‾‾‾‾‾‾‾‾‾‾‾|________|‾‾‾‾     until older than `max_age`, up to the next sample
+    channel   frames of other identifiers: the signal is lost
+              silence for 2 s: the channel is asleep, and so is the signal
+
+A signal without `max_age` (sent on change) holds until its channel sleeps. While a channel
+sleeps, and after it woke for as long as a first sample may take, a signal is ASLEEP.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from busprobe.frames import FloatArray, Int64Array, UInt8Array
+from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, no_changes
+
+SLEEP_NS = 2_000_000_000
+"""A channel is asleep once nothing was heard on it for this long."""
+LEAST_AGE_NS = 100_000_000
+CYCLES = 3
+"""A cyclic signal is unknown once this many cycles old."""
+LEARNING = 20
+"""Intervals from which a message's cycle time is learnt."""
+
+
+@dataclass(frozen=True)
+class Sleep:
+    """Silence on a channel of more than 2 s."""
+
+    last_ns: int
+    """Time of the last frame before it."""
+    wake_ns: int | None = None
+    """Time of the first frame after it; None: not yet."""
+
+    @property
+    def told_ns(self) -> int:
+        """From this time on it is sure."""
+        return self.last_ns + SLEEP_NS + 1
+
+
+class ChannelPulse:
+    """When a channel was heard: finds its sleeps, and the frame next to any time.
+
+    Times are those of all its frames, in order. `advance` takes the new ones.
+    """
+
+    def __init__(self) -> None:
+        self.first_ns: int | None = None
+        self._times: Int64Array = NO_TIMES
+        """The new frames, with the last one before them in front."""
+        self.sleeps: list[Sleep] = []
+        """Those that touch the stretch taken last."""
+        self.upto_ns = NEVER
+
+    def advance(self, times: Int64Array, upto_ns: int) -> list[Sleep]:
+        """Take frames up to a time. Returns sleeps that became sure or ended."""
+        times = np.concatenate([self._times[-1:], times])
+        if len(times) and self.first_ns is None:
+            self.first_ns = int(times[0])
+        self.sleeps = [s for s in self.sleeps if s.wake_ns is None]
+        news: list[Sleep] = []
+        for i in np.flatnonzero(np.diff(times) > SLEEP_NS).tolist():
+            self.sleeps = [s for s in self.sleeps if s.wake_ns is not None]
+            news.append(Sleep(int(times[i]), int(times[i + 1])))
+            self.sleeps.append(news[-1])
+        open_now = bool(self.sleeps) and self.sleeps[-1].wake_ns is None
+        if len(times) and not open_now and upto_ns > int(times[-1]) + SLEEP_NS + 1:
+            news.append(Sleep(int(times[-1])))
+            self.sleeps.append(news[-1])
+        self._times, self.upto_ns = times, upto_ns
+        return news
+
+    def up(self, t_ns: int) -> None:
+        """The adapter came back: silence counts from now."""
+        self._times = np.array([t_ns], np.int64)
+
+    def heard_before(self, t_ns: int) -> int:
+        """Time of the last frame before `t_ns`, NEVER if none."""
+        place = int(np.searchsorted(self._times, t_ns)) - 1
+        return int(self._times[place]) if place >= 0 else NEVER
+
+    def heard_from(self, t_ns: int) -> int | None:
+        """Time of the first frame at or after `t_ns`; None: none so far."""
+        place = int(np.searchsorted(self._times, t_ns))
+        return int(self._times[place]) if place < len(self._times) else None
+
+    def next_sleep(self, t_ns: int) -> Sleep | None:
+        """The first sleep that becomes sure after `t_ns`, as far as known."""
+        return next((s for s in self.sleeps if s.told_ns > t_ns), None)
+
+    def wake_after(self, t_ns: int) -> int | None:
+        """Time of the first frame ever, or after the sleep that lasts over `t_ns`."""
+        if self.first_ns is not None and self.first_ns >= t_ns:
+            return self.first_ns
+        return next((s.wake_ns for s in self.sleeps if s.wake_ns is not None and s.wake_ns > t_ns), None)
+
+
+@dataclass
+class MaxAge:
+    """How old a sample may get: given, from the database, or learnt from the message itself.
+
+    ns: None where it holds as long as the channel is awake (on change, or still learning).
+    """
+
+    ns: int | None = None
+    is_fixed: bool = False
+    is_cyclic: bool = False
+    _seen: list[int] = field(default_factory=list)
+
+    @staticmethod
+    def of(given_ns: int | None, cycle_ns: int | None) -> MaxAge:
+        if given_ns is not None:
+            return MaxAge(given_ns, is_fixed=True, is_cyclic=cycle_ns is not None)
+        if cycle_ns:
+            return MaxAge(max(CYCLES * cycle_ns, LEAST_AGE_NS), is_fixed=True, is_cyclic=True)
+        return MaxAge()
+
+    def learn(self, times: Int64Array) -> int | None:
+        """Take the message's new times. Returns the time from which a learnt age counts, if now."""
+        if self.is_fixed or not len(times):
+            return None
+        self._seen += times[: LEARNING + 1 - len(self._seen)].tolist()
+        if len(self._seen) <= LEARNING:
+            return None
+        self.ns = learnt_age(np.array(self._seen, np.int64))
+        self.is_fixed, self.is_cyclic = True, self.ns is not None
+        return self._seen[-1]
+
+
+def learnt_age(times: Int64Array) -> int | None:
+    """3 x the median interval of a message's first frames; None where it is sent on change.
+
+    times: (n,) rising, at least two. Regular is: longest interval at most twice the median.
+    """
+    intervals = np.diff(times)
+    median = int(np.median(intervals))
+    if intervals.max() > 2 * median:
+        return None
+    return max(CYCLES * median, LEAST_AGE_NS)
+
+
+class Freshness:
+    """One signal's samples to its timeline. `channel` None: a source that never sleeps."""
+
+    def __init__(self, max_age: MaxAge, channel: ChannelPulse | None) -> None:
+        self._max_age = max_age
+        self._channel = channel
+        self._state = ASLEEP
+        self._holds = False
+        """A sample's value holds; else the signal is lost or asleep, as the state says."""
+        self._value = np.nan
+        self._since = NEVER
+        """Time of the newest sample."""
+        self._age: int | None = None
+        """How old that sample may get."""
+        self._wake: int | None = None
+        """ASLEEP: when the channel woke."""
+        self._at = NEVER
+        """Time alone has been taken into account up to here."""
+
+    def step(
+        self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, learnt_from: int | None, upto_ns: int
+    ) -> Changes:
+        """New samples, all before `upto_ns`, to changes.
+
+        t_ns, value, code: (n,) rising times; code TRUE, or UNKNOWN for "not available".
+        learnt_from: the time from which `max_age` counts, where it was learnt just now.
+        """
+        pieces = _Pieces()
+        first = 0
+        for last in [*self._rests(t_ns, learnt_from), len(t_ns) - 1]:
+            if last >= first:
+                self._idle(pieces, int(t_ns[first]))
+                self._run(pieces, t_ns[first : last + 1], value[first : last + 1], code[first : last + 1])
+                too_early = learnt_from is not None and self._since < learnt_from
+                self._age = None if too_early else self._max_age.ns
+            first = last + 1
+        return pieces.changes(self._idle(pieces, upto_ns))
+
+    def down(self, t_ns: int) -> Changes:
+        """The source is down from `t_ns` on: unknown until the next sample."""
+        pieces = _Pieces()
+        if self._holds and self._age is not None and self._since + self._age + 1 < t_ns:
+            pieces.point(self._since + self._age + 1, UNKNOWN, t_ns)
+        self._state, self._holds, self._value, self._at = UNKNOWN, False, np.nan, t_ns
+        pieces.point(t_ns, UNKNOWN)
+        return pieces.changes(t_ns + 1)
+
+    def _rests(self, t_ns: Int64Array, learnt_from: int | None) -> list[int]:
+        """Indexes of samples that may have run out before the next one came."""
+        gaps = np.diff(t_ns)
+        out = gaps > (SLEEP_NS if self._channel is not None else FOREVER)
+        if self._max_age.ns is not None:
+            aged = gaps > self._max_age.ns
+            if learnt_from is not None:
+                aged &= t_ns[:-1] >= learnt_from
+            out |= aged
+        indexes: list[int] = np.flatnonzero(out).tolist()
+        return indexes
+
+    def _run(self, pieces: _Pieces, t: Int64Array, value: FloatArray, code: UInt8Array) -> None:
+        """Samples none of which ran out before the next."""
+        keep = np.empty(len(t), np.bool_)
+        keep[0] = self._state != code[0] or (code[0] == TRUE and self._value != value[0])
+        keep[1:] = (code[1:] != code[:-1]) | ((value[1:] != value[:-1]) & (code[1:] == TRUE))
+        pieces.add(t[keep], code[keep], value[keep])
+        self._state, self._holds = int(code[-1]), True
+        self._value, self._since = float(value[-1]), int(t[-1])
+        self._at = self._since
+
+    def _idle(self, pieces: _Pieces, end: int) -> int:
+        """What time alone brings from the newest sample up to `end`; returns how far it is told."""
+        while True:
+            if self._holds:
+                moment = self._runs_out(end)
+            elif self._state == ASLEEP:
+                moment = self._misses_first_sample(end)
+            else:
+                moment = self._falls_asleep(end)
+            if moment is None:
+                self._at = max(self._at, end)
+                return end
+            t, code, settled = moment
+            if settled is None:
+                return t
+            self._state, self._holds, self._value, self._at = code, False, np.nan, t
+            pieces.point(t, code, settled)
+
+    def _runs_out(self, end: int) -> tuple[int, int, int | None] | None:
+        """A sample's value holds until it is too old or the channel sleeps."""
+        sleep = None if self._channel is None else self._channel.next_sleep(self._at)
+        over = FOREVER if self._age is None else self._since + self._age + 1
+        if sleep is not None and sleep.told_ns < min(over, end):
+            self._wake = sleep.wake_ns
+            return sleep.told_ns, ASLEEP, NEVER
+        if over >= end:
+            return None
+        if self._channel is None:
+            return over, UNKNOWN, NEVER
+        silent_from, heard = self._channel.heard_before(over), self._channel.heard_from(over)
+        sure = silent_from + SLEEP_NS
+        if self._channel.upto_ns > sure + 1 if heard is None else heard > sure:
+            self._wake = heard
+            return over, ASLEEP, sure
+        return over, UNKNOWN, heard
+
+    def _misses_first_sample(self, end: int) -> tuple[int, int, int | None] | None:
+        """Asleep, and excused for as long after the wake as a sample may take."""
+        channel, age = self._channel, self._max_age.ns
+        if channel is None or age is None:
+            return None
+        if self._wake is None:
+            self._wake = channel.wake_after(self._at)
+        while self._wake is not None and (again := channel.next_sleep(self._wake)) is not None:
+            if again.told_ns > self._wake + age + 1:
+                break
+            self._wake = again.wake_ns
+        if self._wake is None or self._wake + age + 1 >= end:
+            return None
+        return self._wake + age + 1, UNKNOWN, NEVER
+
+    def _falls_asleep(self, end: int) -> tuple[int, int, int | None] | None:
+        """Lost, until the channel sleeps too."""
+        sleep = None if self._channel is None else self._channel.next_sleep(self._at)
+        if sleep is None or sleep.told_ns >= end:
+            return None
+        self._wake = sleep.wake_ns
+        return sleep.told_ns, ASLEEP, NEVER
+
+
+class _Pieces:
+    """Stretches of change points, put together in their order."""
+
+    def __init__(self) -> None:
+        self._t: list[Int64Array] = []
+        self._code: list[UInt8Array] = []
+        self._value: list[FloatArray] = []
+        self._barriers: dict[int, int] = {}
+        """Time of a point that takes a look ahead -> when it can be told."""
+
+    def add(self, t: Int64Array, code: UInt8Array, value: FloatArray) -> None:
+        self._t.append(t)
+        self._code.append(code)
+        self._value.append(value)
+
+    def point(self, t: int, code: int, settled: int = NEVER) -> None:
+        self.add(np.array([t], np.int64), np.array([code], np.uint8), np.array([np.nan]))
+        if settled > t:
+            self._barriers[t] = settled
+
+    def changes(self, upto_ns: int) -> Changes:
+        if not self._t:
+            return no_changes(upto_ns, quantity=True)
+        t, code = np.concatenate(self._t), np.concatenate(self._code)
+        settled = None
+        if self._barriers:
+            settled = np.full(len(t), NEVER, np.int64)
+            settled[np.searchsorted(t, list(self._barriers))] = list(self._barriers.values())
+        value = np.where(code == TRUE, np.concatenate(self._value), np.nan)
+        return Changes(t, code, value, upto_ns, settled)
