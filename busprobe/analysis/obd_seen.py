@@ -5,7 +5,7 @@ The session tells the tally of each thing decoded; the tally keeps one entry for
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 ObdValue = float | str
@@ -22,7 +22,7 @@ class ObdSeen:
     pid: str
     """Two upper-case hex digits."""
     name: str
-    """Name of the quantity within busprobe: short, one word."""
+    """As in a bench file after `obd.`: "0D", "14.voltage"."""
     title: str
     """What it is, for a person."""
     unit: str
@@ -43,6 +43,8 @@ class TesterSeen:
     channel: str
     identifier: int
     extended: bool
+    was_sent: bool
+    """The machine that recorded; False: another tester."""
     requests: int
     first_ns: int
     last_ns: int
@@ -57,25 +59,31 @@ class TesterSeen:
 
 
 @dataclass(frozen=True)
-class VinSeen:
+class IdentitySeen:
+    """What a vehicle or control unit said that it is (service 09)."""
+
     channel: str
     control_unit: str
-    vin: str
-    check_digit_ok: bool | None
-    """None where the number has no check digit to test."""
+    infotype: int
+    title: str
+    """"VIN", "Calibration identification" ..."""
+    text: str
+    note: str
+    """What the check digit of a VIN says; else empty."""
     t_ns: int
+    """When it was first seen."""
 
 
 @dataclass(frozen=True)
 class CodeSeen:
-    """A trouble code that a control unit reported."""
+    """A trouble code that a control unit reported, or its answer that it has none."""
 
     channel: str
     control_unit: str
     code: str
-    """As text: "P0301"."""
+    """As text: "P0301"; empty for an answer without codes."""
     kind: str
-    """"stored", "pending" or "permanent"."""
+    """"confirmed", "pending", "permanent", or "cleared"."""
     count: int
     first_ns: int
     last_ns: int
@@ -99,13 +107,17 @@ class NegativeSeen:
 class ObdSummary:
     values: tuple[ObdSeen, ...] = ()
     testers: tuple[TesterSeen, ...] = ()
-    vins: tuple[VinSeen, ...] = ()
+    identities: tuple[IdentitySeen, ...] = ()
     codes: tuple[CodeSeen, ...] = ()
     negatives: tuple[NegativeSeen, ...] = ()
+    broken: int = 0
+    """Messages of several frames that were begun and never completed."""
+    malformed: int = 0
+    """Answers with fewer or more bytes than their own fields call for."""
 
     @property
     def is_empty(self) -> bool:
-        return not (self.values or self.testers or self.vins or self.codes or self.negatives)
+        return not (self.values or self.testers or self.identities or self.codes or self.negatives)
 
 
 @dataclass
@@ -113,8 +125,8 @@ class ObdTally:
     """Gathers an `ObdSummary`; `t_ns` is given in the order of the recording."""
 
     _values: dict[tuple[str, str, int, str, str], ObdSeen] = field(default_factory=dict)
-    _testers: dict[tuple[str, int, bool], TesterSeen] = field(default_factory=dict)
-    _vins: dict[tuple[str, str, str], VinSeen] = field(default_factory=dict)
+    _testers: dict[tuple[str, int, bool, bool], TesterSeen] = field(default_factory=dict)
+    _identities: dict[tuple[str, str, int, str], IdentitySeen] = field(default_factory=dict)
     _codes: dict[tuple[str, str, str, str], CodeSeen] = field(default_factory=dict)
     _negatives: dict[tuple[str, str, int, int], NegativeSeen] = field(default_factory=dict)
 
@@ -140,22 +152,28 @@ class ObdTally:
             greatest=_widest(max, old.greatest, number),
         )
 
-    def request(self, t_ns: int, channel: str, identifier: int, extended: bool, asked: tuple[str, ...]) -> None:
+    def request(
+        self, t_ns: int, channel: str, identifier: int, *, extended: bool, was_sent: bool, asked: Sequence[str]
+    ) -> None:
         """A request; asked: "01 0D" for a PID, "03" for a whole service."""
-        key = (channel, identifier, extended)
-        old = self._testers.get(key, TesterSeen(channel, identifier, extended, 0, t_ns, t_ns, ()))
+        key = (channel, identifier, extended, was_sent)
+        old = self._testers.get(key, TesterSeen(channel, identifier, extended, was_sent, 0, t_ns, t_ns, ()))
         pids = tuple(dict.fromkeys((*old.pids, *asked)))
         self._testers[key] = replace(old, requests=old.requests + 1, last_ns=t_ns, pids=pids)
 
-    def vin(self, t_ns: int, channel: str, control_unit: str, vin: str, check_digit_ok: bool | None) -> None:
-        """A vehicle identification number, kept with the time of its first sight."""
-        self._vins.setdefault((channel, control_unit, vin), VinSeen(channel, control_unit, vin, check_digit_ok, t_ns))
+    def identity(
+        self, t_ns: int, channel: str, control_unit: str, *, infotype: int, title: str, text: str, note: str
+    ) -> None:
+        """An answer to service 09, kept with the time of its first sight."""
+        seen = IdentitySeen(channel, control_unit, infotype, title, text, note, t_ns)
+        self._identities.setdefault((channel, control_unit, infotype, text), seen)
 
-    def code(self, t_ns: int, channel: str, control_unit: str, code: str, kind: str) -> None:
-        """A trouble code."""
-        key = (channel, control_unit, code, kind)
-        old = self._codes.get(key, CodeSeen(channel, control_unit, code, kind, 0, t_ns, t_ns))
-        self._codes[key] = replace(old, count=old.count + 1, last_ns=t_ns)
+    def codes(self, t_ns: int, channel: str, control_unit: str, kind: str, codes: Sequence[str]) -> None:
+        """An answer with trouble codes, or with none."""
+        for code in codes or ("",):
+            key = (channel, control_unit, kind, code)
+            old = self._codes.get(key, CodeSeen(channel, control_unit, code, kind, 0, t_ns, t_ns))
+            self._codes[key] = replace(old, count=old.count + 1, last_ns=t_ns)
 
     def negative(
         self, t_ns: int, channel: str, control_unit: str, *, service: int, reason_code: int, reason: str
@@ -167,14 +185,16 @@ class ObdTally:
             old = NegativeSeen(channel, control_unit, service, reason_code, reason, 0, t_ns, t_ns)
         self._negatives[key] = replace(old, count=old.count + 1, last_ns=t_ns)
 
-    def result(self) -> ObdSummary:
+    def result(self, broken: int = 0, malformed: int = 0) -> ObdSummary:
         """What was gathered so far, sorted by channel and control unit."""
         return ObdSummary(
             tuple(self._values[key] for key in sorted(self._values)),
             tuple(self._testers[key] for key in sorted(self._testers)),
-            tuple(self._vins[key] for key in sorted(self._vins)),
+            tuple(self._identities[key] for key in sorted(self._identities)),
             tuple(self._codes[key] for key in sorted(self._codes)),
             tuple(self._negatives[key] for key in sorted(self._negatives)),
+            broken,
+            malformed,
         )
 
 

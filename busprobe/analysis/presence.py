@@ -100,7 +100,8 @@ def _message(want: WantedTap, seen: IdentifierSeen | None, ends: dict[str, int])
 
 
 def _obd(want: WantedTap, values: Sequence[ObdSeen], ends: dict[str, int]) -> TapSeen:
-    mine = [one for one in values if one.service == 1 and one.pid == want.tap.message and one.channel == want.channel]
+    name = ".".join(filter(None, (want.tap.message, want.tap.signal)))
+    mine = [one for one in values if one.service == 1 and one.name == name and one.channel == want.channel]
     if not mine:
         return _missing(want)
     best = max(mine, key=lambda one: (one.count, one.control_unit))

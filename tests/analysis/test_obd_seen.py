@@ -7,7 +7,7 @@ S = 1_000_000_000
 
 def value(tally: ObdTally, t_s: int, value: float | str, unit_id: str = "7E8") -> None:
     tally.value(
-        t_s * S, "can0", unit_id, service=1, pid="0D", name="speed", title="Vehicle speed", value=value, unit="km/h"
+        t_s * S, "can0", unit_id, service=1, pid="0D", name="0D", title="Vehicle speed", value=value, unit="km/h"
     )
 
 
@@ -38,26 +38,40 @@ def test_control_units_are_kept_apart() -> None:
 def test_tester_and_how_often_it_asks() -> None:
     tally = ObdTally()
     for k in range(9):
-        tally.request(k * S // 4, "can0", 0x7DF, False, ("01 0C", "01 0D") if k else ("01 0C",))
+        asked = ("01 0C", "01 0D") if k else ("01 0C",)
+        tally.request(k * S // 4, "can0", 0x7DF, extended=False, was_sent=False, asked=asked)
     (tester,) = tally.result().testers
     assert (tester.requests, tester.per_second, tester.pids) == (9, 4.0, ("01 0C", "01 0D"))
 
 
 def test_a_single_request_has_no_rate() -> None:
     tally = ObdTally()
-    tally.request(5, "can0", 0x7DF, False, ("03",))
+    tally.request(5, "can0", 0x7DF, extended=False, was_sent=False, asked=("03",))
     assert tally.result().testers[0].per_second is None
 
 
-def test_vin_codes_and_refusals() -> None:
+def test_own_requests_are_kept_apart_from_those_of_others() -> None:
+    tally = ObdTally()
+    for was_sent in (True, False):
+        tally.request(5, "can0", 0x7DF, extended=False, was_sent=was_sent, asked=("03",))
+    assert [one.was_sent for one in tally.result().testers] == [False, True]
+
+
+def test_identities_codes_and_refusals() -> None:
     tally = ObdTally()
     for t_s in (1, 2):
-        tally.vin(t_s * S, "can0", "7E8", "1M8GDM9AXKP042788", True)
-        tally.code(t_s * S, "can0", "7E8", "P0301", "stored")
+        tally.identity(
+            t_s * S, "can0", "7E8", infotype=2, title="VIN", text="1M8GDM9AXKP042788", note="check digit is right"
+        )
+        tally.codes(t_s * S, "can0", "7E8", "confirmed", ("P0301", "P0420"))
+        tally.codes(t_s * S, "can0", "7E8", "pending", ())
         tally.negative(t_s * S, "can0", "7E8", service=9, reason_code=0x12, reason="sub-function not supported")
-    summary = tally.result()
-    assert [(v.vin, v.t_ns) for v in summary.vins] == [("1M8GDM9AXKP042788", S)]
-    assert [(c.code, c.count) for c in summary.codes] == [("P0301", 2)]
+    summary = tally.result(broken=3)
+    assert [(one.text, one.t_ns) for one in summary.identities] == [("1M8GDM9AXKP042788", S)]
+    assert [(c.code, c.kind, c.count) for c in summary.codes] == [
+        ("P0301", "confirmed", 2), ("P0420", "confirmed", 2), ("", "pending", 2),
+    ]  # fmt: skip
     assert [(n.service, n.reason_code, n.count) for n in summary.negatives] == [(9, 0x12, 2)]
+    assert summary.broken == 3
     assert not summary.is_empty
     assert ObdTally().result().is_empty

@@ -78,9 +78,7 @@ def test_obd_quantity() -> None:
     wanted = WantedTap("speed", Tap("obd", "obd", "0D", ""), "can0")
     tally = ObdTally()
     for k in range(5):
-        tally.value(
-            k * 500 * MS, "can0", "7E8", service=1, pid="0D", name="speed", title="", value=float(k), unit="km/h"
-        )
+        tally.value(k * 500 * MS, "can0", "7E8", service=1, pid="0D", name="0D", title="", value=float(k), unit="km/h")
     result = judge(wanted, found(), tally.result())
     assert (result.presence, result.count, result.proposed_ns) == (Presence.STALE, 5, 1500 * MS)
     assert judge(wanted, found()).presence is Presence.MISSING

@@ -1,0 +1,74 @@
+"""Times, counts and shares as a person reads them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+_EPOCH_IS_PLAUSIBLE_NS = 631_152_000_000_000_000
+"""1990: stamps before it do not count from the epoch."""
+
+
+def exact(ns: int) -> str:
+    """A duration with every digit down to 1 µs: "150 ms", "412.125 ms", "1.25 s", "29 min 30 s"."""
+    sign, size = ("-" if ns < 0 else ""), abs(ns)
+    if size < 1_000_000_000:
+        return f"{sign}{_trim(size / 1e6)} ms"
+    if size < 120_000_000_000:
+        return f"{sign}{_trim(size / 1e9)} s"
+    minutes, rest = divmod(size, 60_000_000_000)
+    if minutes < 60:
+        return f"{sign}{minutes} min {_trim(rest / 1e9)} s"
+    hours, minutes = divmod(minutes, 60)
+    return f"{sign}{hours} h {minutes} min {_trim(rest / 1e9)} s"
+
+
+def rounded(ns: int | None) -> str:
+    """A duration to three digits: "9.98 ms", "20.0 ms", "1.25 s"; empty for None."""
+    if ns is None:
+        return ""
+    if ns < 999_500:
+        return f"{ns / 1e3:.3g} µs"
+    value, unit = (ns / 1e6, "ms") if ns < 999_500_000 else (ns / 1e9, "s")
+    digits = 2 if value < 9.995 else 1 if value < 99.95 else 0
+    return f"{value:.{digits}f} {unit}"
+
+
+def moment(t_ns: int, start_ns: int) -> str:
+    """A time of the recording: "73.412 s"."""
+    return f"{(t_ns - start_ns) / 1e9:.3f} s"
+
+
+def wall(t_ns: int) -> str | None:
+    """Date and time in UTC, None where the stamps do not count from the epoch."""
+    if t_ns < _EPOCH_IS_PLAUSIBLE_NS:
+        return None
+    return datetime.fromtimestamp(t_ns // 1_000_000_000, UTC).strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+def count(number: int) -> str:
+    """A count with thousands marked: "1,234"."""
+    return f"{number:,}"
+
+
+def counted(number: int, noun: str) -> str:
+    """A count and its noun: "1 frame", "1,234 frames"."""
+    return f"{number:,} {noun}" + ("" if number == 1 else "s")
+
+
+def percent(share: float | None) -> str:
+    """A share of 1 in per cent: "12.3 %"; empty for None."""
+    return "" if share is None else f"{100 * share:.1f} %"
+
+
+def identifier(number: int, extended: bool) -> str:
+    """An identifier in hex, 3 digits for 11 bits, 8 for 29."""
+    return f"{number:08X}" if extended else f"{number:03X}"
+
+
+def value(number: float | str) -> str:
+    """A value with six digits at most, a text as it is."""
+    return number if isinstance(number, str) else f"{number:.6g}"
+
+
+def _trim(number: float) -> str:
+    return f"{number:.3f}".rstrip("0").rstrip(".")

@@ -1,0 +1,174 @@
+"""The report on checks as lines of text: verdicts, what did not pass and why, trigger log."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from busprobe.report.quantities import counted, exact, moment, wall
+from busprobe.report.table import Column, heading, paragraph, table
+from busprobe.report.verified import OUTCOMES, VERDICTS, Verified, latencies
+from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry, Verdict
+
+CAUTION = (
+    "A pass is evidence of behaviour in this recording, and no certificate: "
+    "the local code and licensed practice decide."
+)
+MOST_SHOWN = 20
+"""Occurrences shown of one check; the JSON file has all."""
+MOST_LOGGED = 200
+"""Lines shown of the trigger log."""
+
+_COLUMNS = (
+    Column("verdict"),
+    Column("check", wrap=30),
+    Column("occurrences", wrap=22),
+    Column("worst", right=True),
+    Column("median", right=True),
+    Column("+/-", right=True),
+    Column("limit", right=True),
+    Column("margin", right=True),
+    Column(""),
+)
+
+
+def verify_lines(found: Verified) -> list[str]:
+    """The whole report."""
+    return [
+        *_head(found),
+        *heading("Verdicts"),
+        *table(_COLUMNS, [row for check in found.checks for row in _rows(check)]),
+        *_also_counted(found.checks),
+        *_not_passed(found.checks, found.start_ns),
+        *_trigger_log(found),
+        *heading("Summary"),
+        summary(found.checks),
+        *(line for note in found.notes for line in paragraph(note)),
+        *paragraph(CAUTION),
+    ]
+
+
+def occurrences_text(occurrences: Sequence[Occurrence]) -> str:
+    """How they ended: "3 passed, 1 cut short"; "none" without any."""
+    counts = ((outcome, sum(o.outcome is outcome for o in occurrences)) for outcome in OUTCOMES)
+    return ", ".join(f"{number} {outcome.value}" for outcome, number in counts if number) or "none"
+
+
+def summary(checks: Sequence[CheckResult]) -> str:
+    """All verdicts in one line: "12 checks: 9 pass, 2 fail, 1 not exercised."."""
+    counts = ((verdict, sum(check.verdict is verdict for check in checks)) for verdict in VERDICTS)
+    told = ", ".join(f"{number} {verdict.value}" for verdict, number in counts if number)
+    return f"{counted(len(checks), 'check')}: {told}." if told else "No check in the bench file."
+
+
+def _head(found: Verified) -> list[str]:
+    began = wall(found.start_ns)
+    length = f"{exact(found.end_ns - found.start_ns)}, {counted(found.frames, 'frame')}"
+    rows = [
+        ("Vehicle", found.vehicle),
+        ("Recording", found.recording),
+        ("Begins", began or ""),
+        ("Length", length),
+    ]
+    return [f"{name:<10} {text}" for name, text in rows if text]
+
+
+def _rows(check: CheckResult) -> Iterator[Sequence[str]]:
+    """One row of the verdict table, and one more for each part of a `follows` check."""
+    parts = list(dict.fromkeys(o.part for o in check.occurrences if o.part))
+    if not parts:
+        yield (check.verdict.value, check.name, *_measures(check, check.occurrences))
+        return
+    yield (check.verdict.value, check.name, occurrences_text(check.occurrences), "", "", "", "", "", "")
+    for part in parts:
+        yield ("", f"  {part}", *_measures(check, [o for o in check.occurrences if o.part == part]))
+
+
+def _measures(check: CheckResult, occurrences: Sequence[Occurrence]) -> Sequence[str]:
+    told = occurrences_text(occurrences)
+    tight = sum(o.tight for o in occurrences)
+    tight_text = f"{tight} tight" if tight else ""
+    timed = latencies(check, occurrences)
+    if timed is None:
+        return (told, "", "", "", exact(check.limit_ns) if check.limit_ns is not None else "", "", tight_text)
+    margin = timed.margin_ns
+    return (
+        told,
+        exact(timed.worst_ns),
+        exact(timed.median_ns),
+        exact(timed.uncertainty_ns) if timed.uncertainty_ns else "",
+        exact(timed.limit_ns) if timed.limit_ns is not None else "",
+        exact(margin) if margin is not None else "",
+        tight_text,
+    )
+
+
+def _also_counted(checks: Sequence[CheckResult]) -> list[str]:
+    lines = []
+    for check in checks:
+        parts = []
+        if check.start_not_seen:
+            parts.append(f"start not seen {check.start_not_seen} x")
+        if check.glitches:
+            parts.append(f"{check.glitches:,} glitch{'es' if check.glitches != 1 else ''} taken out by the debounce")
+        if parts:
+            lines += paragraph(f"{check.name}: {', '.join(parts)}.", indent=2, width=96)
+    return [*heading("Also counted"), *lines] if lines else []
+
+
+def _not_passed(checks: Sequence[CheckResult], start_ns: int) -> list[str]:
+    lines: list[str] = []
+    for check in checks:
+        open_ones = [o for o in check.occurrences if o.outcome in (Outcome.FAILED, Outcome.UNDECIDED)]
+        if not open_ones and check.verdict is not Verdict.NOT_EXERCISED:
+            continue
+        lines += ["", f"{check.name}: {check.verdict.value}"]
+        lines += paragraph(f"expected: {check.expected}", indent=2, width=96)
+        for occurrence in open_ones[:MOST_SHOWN]:
+            lines += _occurrence(occurrence, start_ns)
+        if len(open_ones) > MOST_SHOWN:
+            lines.append(f"  and {len(open_ones) - MOST_SHOWN:,} more; --json FILE writes all of them")
+    return [*heading("Not passed"), *lines[1:]] if lines else []
+
+
+def _occurrence(one: Occurrence, start_ns: int) -> list[str]:
+    told = [f"{moment(one.t_ns, start_ns)}  {one.outcome.value}"]
+    if one.part:
+        told.append(f"part {one.part}")
+    if one.note:
+        told.append(one.note)
+    if one.latency_ns is not None:
+        sure = f" +/- {exact(one.uncertainty_ns)}" if one.uncertainty_ns else ""
+        told.append(f"latency {exact(one.latency_ns)}{sure}")
+    if one.length_ns is not None:
+        told.append(f"for {exact(one.length_ns)}")
+    if one.at_ns is not None and one.at_ns != one.t_ns:
+        told.append(f"at {moment(one.at_ns, start_ns)}")
+    lines = paragraph(", ".join(told), indent=2, width=96)
+    if one.signals:
+        lines += paragraph(signals_text(one.signals), indent=6, width=96)
+    return lines
+
+
+def signals_text(signals: Mapping[str, str]) -> str:
+    """Signals and what they said: "gear R, rear_white off"."""
+    return ", ".join(f"{name} {text}" for name, text in signals.items())
+
+
+def _trigger_log(found: Verified) -> list[str]:
+    lines = [_trigger_line(entry, found.start_ns) for entry in found.triggers]
+    lines += [_bus_line(line, found.start_ns) for line in found.log if line.kind in ("asleep", "awake")]
+    if not lines:
+        return []
+    ordered = [row for _, row in sorted(lines, key=lambda line: line[0])]
+    columns = (Column("time", right=True), Column("logged", wrap=34), Column("with", wrap=46))
+    more = len(ordered) - MOST_LOGGED
+    rest = [f"  and {more:,} more; --json FILE writes all of them"] if more > 0 else []
+    return [*heading("Trigger log"), *table(columns, ordered[:MOST_LOGGED]), *rest]
+
+
+def _trigger_line(entry: TriggerEntry, start_ns: int) -> tuple[tuple[int, int], Sequence[str]]:
+    return (entry.decided_ns, entry.t_ns), (moment(entry.t_ns, start_ns), entry.name, signals_text(entry.signals))
+
+
+def _bus_line(line: LogLine, start_ns: int) -> tuple[tuple[int, int], Sequence[str]]:
+    return (line.decided_ns, line.t_ns), (moment(line.t_ns, start_ns), f"{line.name} {line.kind}", line.text)
