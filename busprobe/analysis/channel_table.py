@@ -19,7 +19,6 @@ class ChannelTally:
     """Counts the frames of one channel, and the bits of each whole second."""
 
     name: str
-    rate: BitRate | None
     first_ns: int | None = None
     last_ns: int | None = None
     frames: int = 0
@@ -31,7 +30,7 @@ class ChannelTally:
     """Second -> bits at the nominal rate."""
     data_bits: Counter[int] = field(default_factory=Counter)
 
-    def add(self, batch: FrameBatch, mine: BoolArray, bits: WireBits | None) -> None:
+    def add(self, batch: FrameBatch, mine: BoolArray, bits: WireBits) -> None:
         """More frames: those of `batch` where `mine`; bits: of the whole batch."""
         t, flags = batch.t_ns[mine], batch.flags[mine]
         if not len(t):
@@ -45,33 +44,32 @@ class ChannelTally:
         self.remotes += int(((flags & REMOTE != 0) & ~errors).sum())
         self.sent += int(np.count_nonzero(flags & SENT))
         self.late += int(np.count_nonzero(flags & LATE))
-        if bits is not None:
-            seconds, place = np.unique(t // _SECOND_NS, return_inverse=True)
-            _count(self.nominal_bits, seconds, place, bits.nominal[mine])
-            _count(self.data_bits, seconds, place, bits.data[mine])
+        seconds, place = np.unique(t // _SECOND_NS, return_inverse=True)
+        _count(self.nominal_bits, seconds, place, bits.nominal[mine])
+        _count(self.data_bits, seconds, place, bits.data[mine])
 
-    def result(self, decoded: int | None) -> ChannelSeen | None:
+    def result(self, decoded: int | None, rate: BitRate | None) -> ChannelSeen | None:
         """The channel in figures, None if it carried no frame."""
         if self.first_ns is None or self.last_ns is None:
             return None
-        load, busiest, busiest_ns = self._load(self.last_ns - self.first_ns)
+        load, busiest, busiest_ns = self._load(self.last_ns - self.first_ns, rate)
         return ChannelSeen(
             self.name, self.first_ns, self.last_ns, self.frames, self.errors, self.remotes,
             self.sent, self.late, load, busiest, busiest_ns, decoded,
         )  # fmt: skip
 
-    def _load(self, duration_ns: int) -> tuple[float | None, float | None, int | None]:
+    def _load(self, duration_ns: int, rate: BitRate | None) -> tuple[float | None, float | None, int | None]:
         """Load over all and in the busiest second; None where it cannot be told."""
-        if self.rate is None or not self.nominal_bits or not duration_ns:
+        if rate is None or not self.nominal_bits or not duration_ns:
             return None, None, None
-        data_rate = self.rate.data
+        data_rate = rate.data
         if data_rate is None:
             if self.data_bits.total():
                 return None, None, None
-            data_rate = self.rate.nominal
-        busy = {s: self.nominal_bits[s] / self.rate.nominal + self.data_bits[s] / data_rate for s in self.nominal_bits}
+            data_rate = rate.nominal
+        busy = {s: self.nominal_bits[s] / rate.nominal + self.data_bits[s] / data_rate for s in self.nominal_bits}
         busiest = max(sorted(busy), key=busy.__getitem__)
-        whole = self.nominal_bits.total() / self.rate.nominal + self.data_bits.total() / data_rate
+        whole = self.nominal_bits.total() / rate.nominal + self.data_bits.total() / data_rate
         return whole * _SECOND_NS / duration_ns, busy[busiest], busiest * _SECOND_NS
 
 

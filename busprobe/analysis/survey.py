@@ -24,13 +24,9 @@ STATES_KEPT = 100
 
 
 class Survey:
-    """Gathers a recording; feed it every batch, then ask for the result at any time.
+    """Gathers a recording; feed it every batch, then ask for the result at any time."""
 
-    bit_rates: by channel name; without one no bus load is given for the channel.
-    """
-
-    def __init__(self, bit_rates: Mapping[str, BitRate] | None = None) -> None:
-        self._bit_rates = bit_rates or {}
+    def __init__(self) -> None:
         self._numbers: dict[str, int] = {}
         self._channels: list[ChannelTally] = []
         self._identifiers = IdentifierTable()
@@ -54,12 +50,9 @@ class Survey:
             return
         numbers = np.array([self._number(name) for name in batch.channels], np.int64)
         channel: Int64Array = numbers[batch.channel]
-        present = np.unique(channel).tolist()
-        rated = any(self._channels[number].rate for number in present)
-        bits = wire_bits(batch) if rated else None
-        for number in present:
-            tally = self._channels[number]
-            tally.add(batch, channel == number, bits if tally.rate else None)
+        bits = wire_bits(batch)
+        for number in np.unique(channel).tolist():
+            self._channels[number].add(batch, channel == number, bits)
         t_ns = forward(batch.t_ns, self._newest)
         self._newest = int(t_ns[-1])
         self._identifiers.add(batch, channel, t_ns)
@@ -67,14 +60,32 @@ class Survey:
     def _number(self, name: str) -> int:
         if name not in self._numbers:
             self._numbers[name] = len(self._channels)
-            self._channels.append(ChannelTally(name, self._bit_rates.get(name)))
+            self._channels.append(ChannelTally(name))
         return self._numbers[name]
 
-    def result(self, name_of: NameOf | None = None, boxes: Sequence[InputBox] = ()) -> SurveyResult:
-        """What was found so far; name_of: names of messages, boxes: names of input lines."""
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the channels met, in the order of first sight."""
+        return tuple(self._numbers)
+
+    def result(
+        self,
+        name_of: NameOf | None = None,
+        boxes: Sequence[InputBox] = (),
+        bit_rates: Mapping[str, BitRate] | None = None,
+    ) -> SurveyResult:
+        """What was found so far.
+
+        name_of: names of messages; boxes: names of input lines; bit_rates: by channel, of
+        those where they are known.
+        """
+        rates = bit_rates or {}
         identifiers = self._identifiers.result([c.name for c in self._channels], name_of)
         tallies = sorted(self._channels, key=lambda tally: tally.name)
-        channels = [tally.result(_decoded(identifiers, tally.name) if name_of else None) for tally in tallies]
+        channels = [
+            tally.result(_decoded(identifiers, tally.name) if name_of else None, rates.get(tally.name))
+            for tally in tallies
+        ]
         described = {box.name: box for box in boxes}
         polled = [self._boxes[name].result(described.get(name)) for name in sorted(self._boxes)]
         seen: list[ChannelSeen] = [channel for channel in channels if channel]

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from busprobe.analysis.obd_seen import ObdSummary
 from busprobe.analysis.presence import TapSeen
 from busprobe.analysis.survey_result import BitRate, SurveyResult
-from busprobe.errors import Problems
+from busprobe.errors import Problem, Problems
 
 
 @dataclass(frozen=True)
@@ -25,5 +25,7 @@ class SurveyReport:
     vehicle: str = ""
     bit_rates: Mapping[str, BitRate] = field(default_factory=lambda: MappingProxyType({}))
     """Those known, by channel."""
+    faults: tuple[Problem, ...] = ()
+    """What is wrong in the databases; the rest of them is used."""
     problems: Problems = field(default_factory=Problems)
     notes: tuple[str, ...] = ()

@@ -9,33 +9,38 @@ _EPOCH_IS_PLAUSIBLE_NS = 631_152_000_000_000_000
 
 
 def exact(ns: int) -> str:
-    """A duration with every digit down to 1 µs: "150 ms", "412.125 ms", "1.25 s", "29 min 30 s"."""
-    sign, size = ("-" if ns < 0 else ""), abs(ns)
-    if size < 1_000_000_000:
-        return f"{sign}{_trim(size / 1e6)} ms"
-    if size < 120_000_000_000:
-        return f"{sign}{_trim(size / 1e9)} s"
-    minutes, rest = divmod(size, 60_000_000_000)
-    if minutes < 60:
-        return f"{sign}{minutes} min {_trim(rest / 1e9)} s"
+    """A duration to 1 µs, from 1 s on to 1 ms: "150 ms", "412.125 ms", "1.25 s", "29 min 30 s"."""
+    sign, us = ("-" if ns < 0 else ""), round(abs(ns) / 1e3)
+    if us < 1_000_000:
+        return f"{sign}{_trim(us / 1e3)} ms"
+    ms = round(us / 1e3)
+    if ms < 120_000:
+        return f"{sign}{_trim(ms / 1e3)} s"
+    minutes, rest = divmod(ms, 60_000)
     hours, minutes = divmod(minutes, 60)
-    return f"{sign}{hours} h {minutes} min {_trim(rest / 1e9)} s"
+    parts = (
+        f"{hours} h" if hours else "",
+        f"{minutes} min" if minutes else "",
+        f"{_trim(rest / 1e3)} s" if rest else "",
+    )
+    return sign + " ".join(part for part in parts if part)
 
 
 def rounded(ns: int | None) -> str:
     """A duration to three digits: "9.98 ms", "20.0 ms", "1.25 s"; empty for None."""
     if ns is None:
         return ""
-    if ns < 999_500:
-        return f"{ns / 1e3:.3g} µs"
-    value, unit = (ns / 1e6, "ms") if ns < 999_500_000 else (ns / 1e9, "s")
+    sign, size = ("-" if ns < 0 else ""), abs(ns)
+    if size < 999_500:
+        return f"{sign}{size / 1e3:.3g} µs" if size else "0 ms"
+    value, unit = (size / 1e6, "ms") if size < 999_500_000 else (size / 1e9, "s")
     digits = 2 if value < 9.995 else 1 if value < 99.95 else 0
-    return f"{value:.{digits}f} {unit}"
+    return f"{sign}{value:.{digits}f} {unit}"
 
 
 def moment(t_ns: int, start_ns: int) -> str:
     """A time of the recording: "73.412 s"."""
-    return f"{(t_ns - start_ns) / 1e9:.3f} s"
+    return f"{round((t_ns - start_ns) / 1e6) / 1e3:.3f} s"
 
 
 def wall(t_ns: int) -> str | None:

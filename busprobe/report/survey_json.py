@@ -32,6 +32,7 @@ def survey_json(report: SurveyReport) -> Json:
         ],
         "signals": [_signal(one, start) for one in report.signals],
         "obd": obd_json(report.obd, start),
+        "database_faults": [str(one) for one in report.faults],
         "problems": problems_json(report.problems),
         "notes": list(report.notes),
     }

@@ -11,6 +11,8 @@ from busprobe.report.obd_text import obd_lines
 from busprobe.report.quantities import count, counted, exact, identifier, moment, percent, rounded, wall
 from busprobe.report.table import Column, heading, paragraph, table
 
+FAULTS_SHOWN = 20
+"""Faults of databases shown; the JSON file has all."""
 MASK_BYTES = 8
 """Payload bytes whose changing bits are shown one by one; of a longer payload they are counted."""
 
@@ -39,7 +41,7 @@ _IDENTIFIERS = (
 )
 _SIGNALS = (
     Column("signal", wrap=20),
-    Column("from", wrap=34),
+    Column("from", wrap=40),
     Column("state"),
     Column("samples", right=True),
     Column("last", right=True),
@@ -66,6 +68,7 @@ def survey_lines(report: SurveyReport) -> list[str]:
         *_boxes(found.boxes),
         *_signals(report.signals, start),
         *obd_lines(report.obd, start),
+        *_faults(report),
         *(["", *(line for note in report.notes for line in paragraph(note, width=96))] if report.notes else []),
     ]
 
@@ -182,3 +185,12 @@ def _signals(signals: Sequence[TapSeen], start: int) -> list[str]:
     counts = ((state, sum(one.presence is state for one in signals)) for state in Presence)
     told = ", ".join(f"{number} {state.value}" for state, number in counts if number)
     return [*heading("Signals of the bench file"), *table(_SIGNALS, rows), told + "."]
+
+
+def _faults(report: SurveyReport) -> list[str]:
+    if not report.faults:
+        return []
+    lines = [line for fault in report.faults[:FAULTS_SHOWN] for line in paragraph(str(fault), width=96)]
+    more = len(report.faults) - FAULTS_SHOWN
+    rest = [f"and {more:,} more; --json FILE writes all of them"] if more > 0 else []
+    return [*heading("Faults in the databases"), *lines, *rest]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from busprobe.report.quantities import counted, exact, moment, wall
+from busprobe.report.quantities import counted, exact, moment, rounded, wall
 from busprobe.report.table import Column, heading, paragraph, table
 from busprobe.report.verified import OUTCOMES, VERDICTS, Verified, latencies
 from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry, Verdict
@@ -13,6 +13,8 @@ CAUTION = (
     "A pass is evidence of behaviour in this recording, and no certificate: "
     "the local code and licensed practice decide."
 )
+LEAST_SHOWN_NS = 1000
+"""An uncertainty below it is not shown."""
 MOST_SHOWN = 20
 """Occurrences shown of one check; the JSON file has all."""
 MOST_LOGGED = 200
@@ -90,14 +92,13 @@ def _measures(check: CheckResult, occurrences: Sequence[Occurrence]) -> Sequence
     timed = latencies(check, occurrences)
     if timed is None:
         return (told, "", "", "", exact(check.limit_ns) if check.limit_ns is not None else "", "", tight_text)
-    margin = timed.margin_ns
     return (
         told,
-        exact(timed.worst_ns),
-        exact(timed.median_ns),
-        exact(timed.uncertainty_ns) if timed.uncertainty_ns else "",
+        rounded(timed.worst_ns),
+        rounded(timed.median_ns),
+        rounded(timed.uncertainty_ns) if timed.uncertainty_ns >= LEAST_SHOWN_NS else "",
         exact(timed.limit_ns) if timed.limit_ns is not None else "",
-        exact(margin) if margin is not None else "",
+        rounded(timed.margin_ns),
         tight_text,
     )
 
@@ -137,7 +138,7 @@ def _occurrence(one: Occurrence, start_ns: int) -> list[str]:
     if one.note:
         told.append(one.note)
     if one.latency_ns is not None:
-        sure = f" +/- {exact(one.uncertainty_ns)}" if one.uncertainty_ns else ""
+        sure = f" +/- {rounded(one.uncertainty_ns)}" if one.uncertainty_ns >= LEAST_SHOWN_NS else ""
         told.append(f"latency {exact(one.latency_ns)}{sure}")
     if one.length_ns is not None:
         told.append(f"for {exact(one.length_ns)}")

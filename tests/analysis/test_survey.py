@@ -54,10 +54,10 @@ def frames(rows: list[tuple[int, int, int, int, bytes]], channels: tuple[str, ..
 
 
 def survey(*batches: FrameBatch | InputBatch | StateBatch, rates: dict[str, BitRate] | None = None) -> SurveyResult:
-    one = Survey(rates)
+    one = Survey()
     for batch in batches:
         one.add(batch)
-    return one.result()
+    return one.result(bit_rates=rates)
 
 
 def test_identifiers_are_kept_apart_by_channel_and_kind() -> None:

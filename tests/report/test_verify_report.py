@@ -77,20 +77,20 @@ REPORT = """\
 Vehicle    Roads patrol van 12
 Recording  handover.log
 Begins     2026-01-14 07:00:00 UTC
-Length     10 min 0 s, 412,345 frames
+Length     10 min, 412,345 frames
 
 Verdicts
 ========
-verdict        check                        occurrences             worst  median   +/-   limit  margin
--------------  ---------------------------  ---------------------  ------  ------  ----  ------  ------  -------
-pass           Rear white lamp follows      3 passed, 1 cut short  297 ms  150 ms  5 ms  300 ms    3 ms  1 tight
+verdict        check                        occurrences              worst   median      +/-   limit   margin
+-------------  ---------------------------  ---------------------  -------  -------  -------  ------  -------  -------
+pass           Rear white lamp follows      3 passed, 1 cut short   297 ms   150 ms  5.00 ms  300 ms  3.00 ms  1 tight
                reverse
 fail           Siren silent in park         1 failed
 undecided      Work lamp strip follows the  2 passed, 1 undecided
                side door
-                 on                         1 passed, 1 undecided   40 ms   40 ms        200 ms  160 ms
-                 off                        1 passed               260 ms  260 ms        400 ms  140 ms
-not exercised  Loads shed after key-off     none                                            1 s
+                 on                         1 passed, 1 undecided  40.0 ms  40.0 ms           200 ms   160 ms
+                 off                        1 passed                260 ms   260 ms           400 ms   140 ms
+not exercised  Loads shed after key-off     none                                                 1 s
 
 Also counted
 ============

@@ -1,0 +1,77 @@
+"""`survey`: all that a recording shows, alone, with databases, or with the bench file of its vehicle."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from busprobe.analysis.obd_seen import ObdTally
+from busprobe.analysis.presence import Presence, tap_presence
+from busprobe.analysis.survey import Survey
+from busprobe.analysis.survey_report import SurveyReport
+from busprobe.decode.obd import Listener
+from busprobe.errors import Problem, Problems
+from busprobe.frames import FrameBatch
+from busprobe.session.described import Described, describe
+from busprobe.session.obd_tally import tell
+from busprobe.session.opening import open_source
+from busprobe.sources.formats import BATCH_ROWS
+
+
+def survey(
+    recording: Path,
+    bench: Path | None = None,
+    databases: Sequence[Path] = (),
+    *,
+    bit_rate: int | None = None,
+    strict: bool = False,
+    progress: Callable[[float], None] | None = None,
+    batch_rows: int = BATCH_ROWS,
+) -> SurveyReport:
+    """Survey a recording.
+
+    databases: for every channel; a bench file names its own for each bus. bit_rate: of every
+    channel for which no bench file gives one, bit/s. Raises BusprobeError where a file cannot
+    be used, or the bench file does not fit its databases or the recording's channels.
+    """
+    described = describe(bench, databases, bit_rate)
+    problems = Problems(strict=strict)
+    gathered, tally, listener = Survey(), ObdTally(), Listener()
+    source = open_source(recording, problems=problems, batch_rows=batch_rows)
+    for batch in source.batches():
+        gathered.add(batch)
+        if isinstance(batch, FrameBatch):
+            tell(tally, listener.feed(batch))
+            if progress is not None:
+                progress(batch.share)
+    return _report(recording, gathered, tally, listener, described, problems)
+
+
+def _report(
+    recording: Path, gathered: Survey, tally: ObdTally, listener: Listener, described: Described, problems: Problems
+) -> SurveyReport:
+    channels = described.on(gathered.channels)
+    found = gathered.result(channels.name_of if described.has_databases else None, described.boxes, channels.bit_rates)
+    obd = tally.result(listener.broken, listener.malformed)
+    signals = tap_presence(channels.wanted(found), found, obd)
+    notes = [
+        f"PID {pid:02X} of unknown length: {number} answers could not be read from there on."
+        for pid, number in sorted(listener.unknown_pids.items())
+    ]
+    if signals and all(one.presence is Presence.MISSING for one in signals):
+        notes.append("None of the bench file's signals is in this recording: is it of another vehicle?")
+    return SurveyReport(
+        recording.name,
+        found,
+        obd,
+        signals,
+        described.vehicle,
+        channels.bit_rates,
+        _faults(described),
+        problems,
+        tuple(notes),
+    )
+
+
+def _faults(described: Described) -> tuple[Problem, ...]:
+    return tuple(problem for database in described.all_databases for problem in database.faulty)
