@@ -101,6 +101,19 @@ class FrameBatch:
         out[self.tail.rows, 1:] = self.tail.words
         return out
 
+    def cut(self, start: int, stop: int) -> FrameBatch:
+        """Frames `start` to `stop` - 1, as views."""
+        rows = slice(start, stop)
+        tail = None
+        if self.tail is not None:
+            low, high = np.searchsorted(self.tail.rows, (start, stop))
+            if low < high:
+                tail = Tail(self.tail.rows[low:high] - start, self.tail.words[low:high])
+        return FrameBatch(
+            self.t_ns[rows], self.channels, self.channel[rows], self.identifier[rows], self.flags[rows],
+            self.length[rows], self.payload[rows], tail, self.complete_to_ns, self.share,
+        )  # fmt: skip
+
     def take(self, rows: Int64Array | BoolArray) -> FrameBatch:
         """The frames at `rows` (rising indexes, or a mask), with the same channels."""
         index = np.flatnonzero(rows) if rows.dtype == np.bool_ else rows
@@ -174,6 +187,22 @@ class InputBatch:
     def __len__(self) -> int:
         return len(self.t_ns)
 
+    def cut(self, start: int, stop: int) -> InputBatch:
+        """Polls `start` to `stop` - 1, as views."""
+        return self.take(np.arange(start, stop))
+
+    def take(self, rows: Int64Array | BoolArray) -> InputBatch:
+        """The polls at `rows` (rising indexes, or a mask)."""
+        return InputBatch(
+            self.box,
+            self.t_ns[rows],
+            self.mask[rows],
+            None if self.analogue is None else self.analogue[rows],
+            None if self.late is None else self.late[rows],
+            self.complete_to_ns,
+            self.share,
+        )
+
     @property
     def complete_to(self) -> int | None:
         if self.complete_to_ns is not None:
@@ -213,3 +242,19 @@ class StateBatch:
 
 
 Batch = FrameBatch | InputBatch | StateBatch
+
+
+def join_polls(batches: Sequence[InputBatch]) -> InputBatch:
+    """Polls of one box in their order, as one; at least one batch."""
+    if len(batches) == 1:
+        return batches[0]
+    analogue = [b.analogue for b in batches if b.analogue is not None]
+    return InputBatch(
+        batches[0].box,
+        np.concatenate([b.t_ns for b in batches]),
+        np.concatenate([b.mask for b in batches]),
+        np.concatenate(analogue) if len(analogue) == len(batches) else None,
+        None,
+        batches[-1].complete_to_ns,
+        batches[-1].share,
+    )

@@ -11,7 +11,7 @@ Before its first point a timeline is ASLEEP: nothing was seen of it yet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -46,7 +46,7 @@ class Changes:
     """Everything before this time is said."""
     settled: Int64Array | None = None
     """(n,) what holds at t, from this point on, can be told at max(t, settled); None: at t."""
-    quiet: Int64Array = NO_TIMES
+    quiet: Int64Array = field(default_factory=lambda: NO_TIMES)
     """Times at which a change is no edge: another source took over."""
 
     def __len__(self) -> int:

@@ -130,7 +130,7 @@ class Age:
 
 @dataclass(frozen=True)
 class Known:
-    """The operand is known: itself never unknown."""
+    """The operand is known; says nothing while its bus sleeps."""
 
     operand: Condition | Quantity
 

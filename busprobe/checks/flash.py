@@ -1,14 +1,14 @@
 """Flashing lamps: whether, how often and how long on.
 
     x      _|‾|_|‾|______|‾|_|‾|______|‾|_|‾|________________
-            F1           F2           F3
-    true    |‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾|____________
+            F1           F2           F3           (no flash)
+    true    |‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾|_________
 
 A *flash* is a burst of pulses whose rises are less than 150 ms apart; it starts at the first
 of them. A lamp is *flashing* from the first of at least two flashes, none further apart than
-1.5 s, to the end of the last one (but no longer than 1.5 s after its start). That takes a
-look ahead: what holds from a flash on is told at the next flash, or 1.5 s later. For 1.5 s
-after the lamp became known it is not told at all, unless a flash starts.
+1.5 s, until the flash that fails to come: one period, as long as the last one, after the last
+flash. That takes a look ahead: what holds from a flash on is told at the next flash, or 1.5 s
+later. For 1.5 s after the lamp became known nothing is told, unless a flash starts.
 """
 
 from __future__ import annotations
@@ -56,6 +56,8 @@ class Flash:
         self._out: tuple[int, float, int] | None = None
         self._points: list[tuple[int, int, float, int]] = []
         self._warm_until: int | None = None
+        self._warm_code = ASLEEP
+        """What is said until then: lost or asleep, as the operand was before."""
         self._forget_flash()
 
     @property
@@ -80,7 +82,7 @@ class Flash:
         self._start: int | None = None
         self._in_stretch = False
         self._periods: deque[Period] = deque(maxlen=PERIODS)
-        self._rise = self._edge = self._fall = NEVER
+        self._rise = self._edge = NEVER
         self._on_ns = self._sampling_ns = 0
         self._shortest_ns = GAP_NS
 
@@ -89,16 +91,15 @@ class Flash:
         if code > TRUE:
             self._lose(t, code, barrier)
         elif self._code > TRUE:
-            self._warm_until = t + GAP_NS
-            self._put(t, UNKNOWN, 0.0, barrier)
+            self._warm_until, self._warm_code = t + GAP_NS, self._code
+            self._put(t, self._warm_code, 0.0, barrier)
         elif code == TRUE and self._code == FALSE and is_edge:
             self._rises(t, barrier)
         elif code == FALSE and self._code == TRUE and self._start is not None:
             self._measure(t)
             self._on_ns += t - max(self._rise, self._start)
-            self._fall = t
         if code <= TRUE and self._start is None:
-            self._put(t, UNKNOWN if self._warm_until is not None else FALSE, 0.0, barrier)
+            self._put(t, FALSE if self._warm_until is None else self._warm_code, 0.0, barrier)
 
     def _rises(self, t: int, barrier: int) -> None:
         self._warm_until = None
@@ -138,10 +139,10 @@ class Flash:
         if self._start is not None and t > self._start + GAP_NS:
             over = self._start + GAP_NS
             told = max(over, self._settled)
-            start, end = self._start, over if self._code == TRUE else self._fall
+            start = self._start
             if self._in_stretch:
                 self._segment(start, told)
-                self._put(end, FALSE, 0.0, told)
+                self._put(start + self._periods[-1].length_ns, FALSE, 0.0, told)
             else:
                 self._put(start, FALSE, 0.0, told)
             self._forget_flash()

@@ -16,7 +16,8 @@ AND: UInt8Array = np.array([[0, 0, 0, 0], [0, 1, 2, 3], [0, 2, 2, 2], [0, 3, 2, 
 OR: UInt8Array = np.array([[0, 1, 2, 3], [1, 1, 1, 1], [2, 1, 2, 2], [3, 1, 2, 3]], np.uint8)
 XOR: UInt8Array = np.array([[0, 1, 2, 3], [1, 0, 2, 3], [2, 2, 2, 2], [3, 3, 2, 3]], np.uint8)
 NOT: UInt8Array = np.array([1, 0, 2, 3], np.uint8)
-IS_KNOWN: UInt8Array = np.array([1, 1, 0, 0], np.uint8)
+#: `known(x)` says nothing while x sleeps: a sleeping bus is no fault.
+IS_KNOWN: UInt8Array = np.array([1, 1, 0, 3], np.uint8)
 #: Known only where both are: the code of a comparison or a sum before its value counts.
 BOTH: UInt8Array = np.array([[1, 1, 2, 3], [1, 1, 2, 3], [2, 2, 2, 2], [3, 3, 2, 3]], np.uint8)
 

@@ -166,7 +166,7 @@ class Age:
         points: list[tuple[int, int, int]] = []
         if not self._started:
             self._started = True
-            points.append((NEVER, UNKNOWN, NEVER))
+            points.append((NEVER, ASLEEP, NEVER))
         times = part.t_ns[part.t_ns > NEVER]
         if len(times):
             if self._last is None:

@@ -71,6 +71,8 @@ class Watcher:
         self._watched = watched
         self.upto_ns = NEVER
         """Everything before this time has been judged."""
+        self.logged = 0
+        """How much of what was decided has been logged."""
 
     def advance(self) -> None:
         end = min(w.timeline.upto_ns for w in self._watched)

@@ -68,7 +68,7 @@ class ChannelPulse:
             news.append(Sleep(int(times[i]), int(times[i + 1])))
             self.sleeps.append(news[-1])
         open_now = bool(self.sleeps) and self.sleeps[-1].wake_ns is None
-        if len(times) and not open_now and upto_ns > int(times[-1]) + SLEEP_NS + 1:
+        if len(times) and not open_now and upto_ns > int(times[-1]) + SLEEP_NS:
             news.append(Sleep(int(times[-1])))
             self.sleeps.append(news[-1])
         self._times, self.upto_ns = times, upto_ns
@@ -160,7 +160,7 @@ class Freshness:
         self._wake: int | None = None
         """ASLEEP: when the channel woke."""
         self._at = NEVER
-        """Time alone has been taken into account up to here."""
+        """Time alone has been taken into account up to here, this instant too."""
 
     def step(
         self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, learnt_from: int | None, upto_ns: int
@@ -222,7 +222,7 @@ class Freshness:
             else:
                 moment = self._falls_asleep(end)
             if moment is None:
-                self._at = max(self._at, end)
+                self._at = max(self._at, end - 1)
                 return end
             t, code, settled = moment
             if settled is None:
@@ -243,7 +243,7 @@ class Freshness:
             return over, UNKNOWN, NEVER
         silent_from, heard = self._channel.heard_before(over), self._channel.heard_from(over)
         sure = silent_from + SLEEP_NS
-        if self._channel.upto_ns > sure + 1 if heard is None else heard > sure:
+        if self._channel.upto_ns > sure if heard is None else heard > sure:
             self._wake = heard
             return over, ASLEEP, sure
         return over, UNKNOWN, heard

@@ -1,0 +1,300 @@
+"""The engine: batches of several sources in, the log and the verdicts out.
+
+It keeps what each source has given until every source is complete up to some time W, and
+lets its run evaluate what lies before W. How the data were cut into batches, and how the
+batches of the sources were interleaved, has no influence on the result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+import numpy as np
+
+from busprobe.checks.expect import ExpectWatch
+from busprobe.engine.lines import occurrence_line, trigger_line
+from busprobe.engine.mapping import bus_names
+from busprobe.engine.plan import Plan
+from busprobe.engine.run import Run
+from busprobe.engine.watches import result
+from busprobe.frames import (
+    LATE,
+    Batch,
+    FrameBatch,
+    InputBatch,
+    Int64Array,
+    SourceState,
+    StateBatch,
+    Tail,
+    empty_frames,
+    join_frames,
+    join_polls,
+)
+from busprobe.results import CheckResult, LogLine, Occurrence, TriggerEntry
+from busprobe.timeline import FOREVER
+
+STEP_BACK_NS = 1_000_000_000
+"""Stamps that go back by more than this start a new segment."""
+
+
+@dataclass
+class _Source:
+    """What one source has given and the run has not taken yet."""
+
+    frames: list[FrameBatch] = field(default_factory=list)
+    polls: list[InputBatch] = field(default_factory=list)
+    states: list[SourceState] = field(default_factory=list)
+    newest_ns: int | None = None
+    """Newest stamp so far; a later record with an older one counts at this time."""
+    complete_to_ns: int | None = None
+    late: int = 0
+
+
+@dataclass(frozen=True)
+class Results:
+    """All that a recording came to."""
+
+    checks: tuple[CheckResult, ...]
+    triggers: tuple[TriggerEntry, ...]
+    log: tuple[LogLine, ...]
+    start_ns: int | None
+    end_ns: int | None
+    late: int
+    """Records that came too late to count."""
+    segments: int
+
+
+class Engine:
+    """Push batches of the sources named, `advance` when it suits, `finish` once.
+
+    sources: names under which batches are pushed; each must say how far it is complete.
+    """
+
+    def __init__(self, plan: Plan, sources: Sequence[str], uncertainty_ns: int = 0) -> None:
+        self._plan = plan
+        self._uncertainty = {b.name: b.uncertainty_ns + uncertainty_ns for b in plan.bench.buses}
+        self._sources = {name: _Source() for name in sources}
+        self._occurrences: list[list[Occurrence]] = [[] for _ in plan.checks]
+        self._start_not_seen = [0] * len(plan.checks)
+        self._glitches = [0] * len(plan.checks)
+        self._triggers: list[TriggerEntry] = []
+        self._held_back: list[LogLine] = []
+        self._log: list[LogLine] = []
+        self._names: dict[tuple[str, ...], tuple[str, ...]] = {}
+        self._start_ns: int | None = None
+        self._end_ns: int | None = None
+        self._segments = 1
+        self._run = Run(plan, self._uncertainty)
+        self.pending_rows = 0
+        """Frames and polls that wait for the next `advance`."""
+
+    def push(self, source: str, batch: Batch) -> None:
+        """Take a batch of one source; cheap, evaluates nothing unless a new segment begins."""
+        given = self._sources[source]
+        if isinstance(batch, StateBatch):
+            given.states += batch.rows
+        elif len(batch):
+            self._push_rows(given, batch)
+        complete = batch.complete_to
+        if complete is not None:
+            given.complete_to_ns = complete if given.complete_to_ns is None else max(given.complete_to_ns, complete)
+
+    def advance(self) -> list[LogLine]:
+        """Evaluate what all sources are complete for. Returns the new lines of the log, in order."""
+        times = [s.complete_to_ns for s in self._sources.values()]
+        if any(t is None for t in times) or not times:
+            return []
+        upto = min(t for t in times if t is not None)
+        if self._run.upto_ns is not None and upto <= self._run.upto_ns:
+            return []
+        self._advance_to(upto)
+        return self._release(upto)
+
+    def finish(self) -> Results:
+        """The data end: evaluate the rest and give the results."""
+        self._end_segment()
+        checks = tuple(
+            result(plan, self._occurrences[i], self._start_not_seen[i], self._glitches[i])
+            for i, plan in enumerate(self._plan.checks)
+        )
+        return Results(
+            checks,
+            tuple(sorted(self._triggers, key=lambda e: (e.decided_ns, e.t_ns))),
+            tuple(self._log),
+            self._start_ns,
+            self._end_ns,
+            sum(s.late for s in self._sources.values()),
+            self._segments,
+        )
+
+    # Taking in.
+
+    def _push_rows(self, given: _Source, batch: FrameBatch | InputBatch) -> None:
+        newest = given.newest_ns
+        peak = np.maximum.accumulate(batch.t_ns)
+        if newest is not None:
+            peak = np.maximum(peak, newest)
+        back = np.flatnonzero(batch.t_ns < peak - STEP_BACK_NS)
+        if len(back):
+            cut = int(back[0])
+            self._push_part(given, batch, 0, cut, peak)
+            self._end_segment()
+            self._segments += 1
+            self._run = Run(self._plan, self._uncertainty)
+            for source in self._sources.values():
+                source.newest_ns = source.complete_to_ns = None
+            self._push_rows(given, batch.cut(cut, len(batch)))
+            return
+        self._push_part(given, batch, 0, len(batch), peak)
+
+    def _push_part(
+        self, given: _Source, batch: FrameBatch | InputBatch, start: int, stop: int, t_ns: Int64Array
+    ) -> None:
+        """Queue some rows under the times at which they count; late ones are only counted."""
+        if stop <= start:
+            return
+        part = replace(batch.cut(start, stop), t_ns=t_ns[start:stop])
+        given.newest_ns = int(part.t_ns[-1])
+        if self._start_ns is None or int(part.t_ns[0]) < self._start_ns:
+            self._start_ns = int(part.t_ns[0])
+        if isinstance(part, FrameBatch):
+            late = (part.flags & LATE) != 0
+        else:
+            late = np.zeros(len(part), np.bool_) if part.late is None else part.late
+        if self._run.upto_ns is not None:
+            late = late | (part.t_ns < self._run.upto_ns)
+        if late.any():
+            given.late += int(late.sum())
+            part = part.take(~late)
+        self.pending_rows += len(part)
+        if isinstance(part, FrameBatch):
+            given.frames.append(replace(part, channels=self._bus_names(part.channels)))
+        else:
+            given.polls.append(part)
+
+    def _bus_names(self, channels: tuple[str, ...]) -> tuple[str, ...]:
+        if channels not in self._names:
+            self._names[channels] = bus_names(channels, self._plan.bench)
+        return self._names[channels]
+
+    # Evaluating.
+
+    def _advance_to(self, upto: int) -> None:
+        """Evaluate up to a time, source states taking effect before data of their time."""
+        states = sorted(
+            (row for s in self._sources.values() for row in s.states if row.t_ns < upto), key=lambda row: row.t_ns
+        )
+        for source in self._sources.values():
+            source.states = [row for row in source.states if row.t_ns >= upto]
+        for row in states:
+            if self._run.upto_ns is None or row.t_ns > self._run.upto_ns:
+                self._step(row.t_ns)
+            self._run.state(row)
+        self._step(upto)
+        self._collect()
+
+    def _step(self, upto: int) -> None:
+        frames: list[FrameBatch] = []
+        polls: dict[str, InputBatch] = {}
+        for source in self._sources.values():
+            due, source.frames = _split(source.frames, upto)
+            if due:
+                frames.append(join_frames(due))
+            due_polls, source.polls = _split(source.polls, upto)
+            for box in dict.fromkeys(b.box for b in due_polls):
+                polls[box] = join_polls([b for b in due_polls if b.box == box])
+        self.pending_rows -= sum(map(len, frames)) + sum(map(len, polls.values()))
+        self._run.advance(_merge(frames), polls, upto)
+
+    def _collect(self) -> None:
+        """Log what the watchers have decided since the last time."""
+        self._held_back += self._run.log
+        self._run.log.clear()
+        for rank, check in enumerate(self._run.checks):
+            for watcher in check.watchers:
+                name = check.plan.check.name
+                self._held_back += [occurrence_line(o, rank, name) for o in watcher.done[watcher.logged :]]
+                watcher.logged = len(watcher.done)
+        for rank, trigger in enumerate(self._run.triggers, len(self._run.checks)):
+            self._held_back += [trigger_line(e, rank) for e in trigger.done[trigger.logged :]]
+            trigger.logged = len(trigger.done)
+
+    def _release(self, upto: int) -> list[LogLine]:
+        """The lines that can be told from what lies before `upto`, in order."""
+        due = sorted((x for x in self._held_back if x.decided_ns < upto), key=_log_order)
+        self._held_back = [x for x in self._held_back if x.decided_ns >= upto]
+        self._log += due
+        return due
+
+    def _end_segment(self) -> None:
+        """Evaluate all that was given, close what is open and keep the outcomes."""
+        times = [t for s in self._sources.values() for t in (s.complete_to_ns, s.newest_ns) if t is not None]
+        if not times:
+            return
+        end = max(times)
+        self._end_ns = end
+        self._advance_to(end + 1)
+        self._run.finish(end)
+        self._collect()
+        self._release(FOREVER)
+        for i, check in enumerate(self._run.checks):
+            for watcher in check.watchers:
+                self._occurrences[i] += watcher.done
+                if isinstance(watcher, ExpectWatch) and watcher is check.watchers[0]:
+                    self._start_not_seen[i] += watcher.start_not_seen
+            self._glitches[i] += self._run.glitches(check.plan.signals)
+        for trigger in self._run.triggers:
+            self._triggers += trigger.done
+
+
+def _log_order(line: LogLine) -> tuple[int, int, int, str, str]:
+    return line.decided_ns, line.t_ns, line.rank, line.kind, line.text
+
+
+_Rows = TypeVar("_Rows", FrameBatch, InputBatch)
+
+
+def _split(batches: Sequence[_Rows], upto: int) -> tuple[list[_Rows], list[_Rows]]:
+    """What lies before a time, and the rest; the batches are in order of time."""
+    before: list[_Rows] = []
+    rest: list[_Rows] = []
+    for batch in batches:
+        place = int(np.searchsorted(batch.t_ns, upto))
+        if place:
+            before.append(batch if place == len(batch) else batch.cut(0, place))
+        if place < len(batch):
+            rest.append(batch if place == 0 else batch.cut(place, len(batch)))
+    return before, rest
+
+
+def _merge(batches: Sequence[FrameBatch]) -> FrameBatch:
+    """Frames of several sources as one batch in order of time."""
+    if not batches:
+        return empty_frames()
+    if len(batches) == 1:
+        return batches[0]
+    channels = tuple(dict.fromkeys(name for b in batches for name in b.channels))
+    place = [np.array([channels.index(name) for name in b.channels], np.uint8) for b in batches]
+    joined = join_frames(
+        [replace(b, channels=channels, channel=p[b.channel]) for b, p in zip(batches, place, strict=True)]
+    )
+    order = np.argsort(joined.t_ns, kind="stable")
+    tail = joined.tail
+    if tail is not None:
+        rank = np.empty(len(order), np.int64)
+        rank[order] = np.arange(len(order))
+        rows = rank[tail.rows]
+        by_row = np.argsort(rows)
+        tail = Tail(rows[by_row], tail.words[by_row])
+    return replace(
+        joined,
+        t_ns=joined.t_ns[order],
+        channel=joined.channel[order],
+        identifier=joined.identifier[order],
+        flags=joined.flags[order],
+        length=joined.length[order],
+        payload=joined.payload[order],
+        tail=tail,
+    )

@@ -1,0 +1,248 @@
+"""One uninterrupted stretch of event time: from unknown to the end of its data.
+
+frames ──> router ──> samples ──┐
+answers ──────────────────────> taps ──> leaves ──> network ──> checks, triggers
+polls ────────────────────────> ┘
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from busprobe.checks.network import Leaf, Network
+from busprobe.checks.watching import Say
+from busprobe.decode.freshness import ChannelPulse, MaxAge, Sleep
+from busprobe.decode.messages import SignalSamples, decode_rows
+from busprobe.decode.obd import Listener, Reading
+from busprobe.decode.routing import Router
+from busprobe.engine.plan import Plan
+from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
+from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
+from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
+from busprobe.frames import (
+    ERROR,
+    SENT,
+    Condition,
+    FrameBatch,
+    InputBatch,
+    Int64Array,
+    SourceState,
+)
+from busprobe.results import LogLine, SignalTexts
+from busprobe.timeline import NO_TIMES, TRUE, UNKNOWN
+
+_MessageKey = tuple[str, int, bool]
+"""Bus, identifier, whether it is extended."""
+
+
+class Run:
+    """Takes data in order of time and evaluates everything up to each time given.
+
+    bus_uncertainty_ns: by bus, how exactly its frames are stamped.
+    """
+
+    def __init__(self, plan: Plan, bus_uncertainty_ns: Mapping[str, int]) -> None:
+        self._plan = plan
+        self._pulses: dict[str, ChannelPulse] = defaultdict(ChannelPulse)
+        self._ages: dict[_MessageKey, MaxAge] = {}
+        self._listener = Listener()
+        self._message_taps: dict[_MessageKey, list[SampledTap]] = defaultdict(list)
+        self._obd_taps: dict[tuple[str, str], list[SampledTap]] = defaultdict(list)
+        self._wired: dict[str, list[WiredTap]] = defaultdict(list)
+        self._uncertainty = bus_uncertainty_ns
+        self._leaves = {
+            name: SignalLeaf([self._tap(s) for s in signal.sources], wants_samples=name in plan.aged)
+            for name, signal in plan.signals.items()
+        }
+        entries = {key: taps[0].source.tap for key, taps in self._message_taps.items()}
+        self._keys = list(entries)
+        self._router = Router([(key[0], tap.message) for key, tap in entries.items() if isinstance(tap, MessageTap)])
+        self._names = {key: {_layout_name(t) for t in taps} for key, taps in self._message_taps.items()}
+        leaves: dict[str, Leaf] = dict(self._leaves)
+        self._network = Network(leaves, plan.derived)
+        self.checks: list[CheckWatch] = [watch_check(c, self._network, self._say_for) for c in plan.checks]
+        self.triggers = [watch_trigger(t, self._network, self._say_for) for t in plan.triggers]
+        self._signal_nodes = {name: self._network.signal(name) for name in (*plan.signals, *plan.derived)}
+        self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
+        self.upto_ns: int | None = None
+        self.log: list[LogLine] = []
+        """Sleeps and wakes of the channels."""
+
+    # What comes in.
+
+    def advance(self, frames: FrameBatch, polls: Mapping[str, InputBatch], upto_ns: int) -> None:
+        """Evaluate up to a time: `frames` and `polls` are all that lies before it and was not given yet.
+
+        Channels of `frames` are named as the buses of the bench file.
+        """
+        self._take_pulses(frames, upto_ns)
+        self._take_messages(frames, upto_ns)
+        self._take_answers(frames, upto_ns)
+        for box, taps in self._wired.items():
+            self._take_polls(taps, polls.get(box), upto_ns)
+        for leaf in self._leaves.values():
+            leaf.advance()
+        self._network.advance()
+        for watcher in self._watchers:
+            watcher.advance()
+        self.upto_ns = upto_ns
+        self._forget()
+
+    def state(self, row: SourceState) -> None:
+        """A source went up or down; all data before that time have been taken in."""
+        wired = self._wired.get(row.source, [])
+        sampled = [
+            tap
+            for taps in (*self._message_taps.values(), *self._obd_taps.values())
+            for tap in taps
+            if _bus_of(tap) == row.source
+        ]
+        if row.condition is Condition.DOWN:
+            going: list[AnyTap] = [*wired, *sampled]
+            for tap in going:
+                tap.down(row.t_ns)
+        elif sampled:
+            self._pulses[row.source].up(row.t_ns)
+
+    def finish(self, end_ns: int) -> None:
+        """The data end at `end_ns`: `advance` has been called up to just after it."""
+        for watcher in self._watchers:
+            watcher.finish(end_ns)
+
+    # Inside.
+
+    def _tap(self, source: Source) -> AnyTap:
+        tap = source.tap
+        if isinstance(tap, MessageTap):
+            key = (tap.bus, tap.message.identifier, tap.message.is_extended)
+            cycle = tap.message.cycle_time_ns
+            if tap.max_age_ns is not None:
+                age = MaxAge.of(tap.max_age_ns, cycle)
+            elif tap.layout.multiplexer:
+                age = MaxAge()
+            else:
+                age = self._ages.setdefault(key, MaxAge.of(None, cycle))
+            sampled = SampledTap(
+                source, age, self._pulses[tap.bus], polled=False, uncertainty_ns=self._uncertainty.get(tap.bus, 0)
+            )
+            self._message_taps[key].append(sampled)
+            return sampled
+        if isinstance(tap, ObdTap):
+            sampled = SampledTap(
+                source, MaxAge.of(tap.max_age_ns, None), self._pulses[tap.bus], polled=True, uncertainty_ns=0
+            )
+            self._obd_taps[tap.bus, tap.name].append(sampled)
+            return sampled
+        wired = WiredTap(source)
+        self._wired[tap.box.name].append(wired)
+        return wired
+
+    def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
+        heard = (frames.flags & np.uint8(ERROR | SENT)) == 0
+        for bus, pulse in self._pulses.items():
+            places = [i for i, name in enumerate(frames.channels) if name == bus]
+            if len(frames.channels) == len(places) == 1 and heard.all():
+                rows: Int64Array | slice = slice(None)
+            else:
+                rows = np.flatnonzero(np.isin(frames.channel, np.array(places, np.uint8)) & heard)
+            times = frames.t_ns[rows]
+            for sleep in pulse.advance(times, upto_ns):
+                self._log_sleep(bus, sleep, frames, rows, times)
+
+    def _log_sleep(
+        self, bus: str, sleep: Sleep, frames: FrameBatch, rows: Int64Array | slice, times: Int64Array
+    ) -> None:
+        """A sleep is told twice: when it is sure, and when it ends."""
+        told = sleep.told_ns - 1
+        if self.upto_ns is None or self.upto_ns <= told:
+            text = f"nothing heard on {bus} since"
+            self.log.append(LogLine(told, sleep.last_ns, -1, "asleep", bus, text))
+        if sleep.wake_ns is not None:
+            identifier = int(frames.identifier[rows][np.searchsorted(times, sleep.wake_ns)])
+            text = f"first frame after it: {identifier:X}"
+            self.log.append(LogLine(sleep.wake_ns, sleep.wake_ns, -1, "awake", bus, text))
+
+    def _take_messages(self, frames: FrameBatch, upto_ns: int) -> None:
+        came: dict[_MessageKey, list[SignalSamples]] = {}
+        learnt: dict[_MessageKey, int | None] = {}
+        for index, rows in self._router.split(frames):
+            key = self._keys[index]
+            came[key] = decode_rows(frames, rows, self._router.messages[index], self._names[key])
+            if key in self._ages:
+                learnt[key] = self._ages[key].learn(frames.t_ns[rows])
+        for key, taps in self._message_taps.items():
+            by_name = {s.layout.name: s for s in came.get(key, ())}
+            for tap in taps:
+                tap.take_message(by_name.get(_layout_name(tap)), learnt.get(key), upto_ns)
+
+    def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:
+        if not self._obd_taps:
+            return
+        times: dict[tuple[str, str], list[int]] = defaultdict(list)
+        values: dict[tuple[str, str], list[float]] = defaultdict(list)
+        for record in self._listener.feed(frames):
+            key = (getattr(record, "channel", ""), getattr(record, "name", ""))
+            if isinstance(record, Reading) and key in self._obd_taps:
+                number = record.value if isinstance(record.value, int | float) else record.raw
+                times[key].append(record.t_ns)
+                values[key].append(np.nan if number is None else float(number))
+        for key, taps in self._obd_taps.items():
+            t_ns = np.array(times[key], np.int64)
+            value = np.array(values[key], np.float64)
+            code = np.where(np.isnan(value), UNKNOWN, TRUE).astype(np.uint8)
+            for tap in taps:
+                tap.take(t_ns, value, code, tap.max_age.learn(t_ns), upto_ns)
+
+    def _take_polls(self, taps: Sequence[WiredTap], batch: InputBatch | None, upto_ns: int) -> None:
+        for tap in taps:
+            if batch is None or not len(batch):
+                tap.take(NO_TIMES, None, None, upto_ns)
+            elif tap.line.analogue:
+                has = batch.analogue is not None and tap.line.number < batch.analogue.shape[1]
+                millivolts = batch.analogue[:, tap.line.number] if has and batch.analogue is not None else None
+                if millivolts is None:
+                    tap.take(NO_TIMES, None, None, upto_ns)
+                else:
+                    tap.take(batch.t_ns, None, millivolts.astype(np.int64), upto_ns)
+            else:
+                tap.take(batch.t_ns, levels(batch.mask, tap.line.number), None, upto_ns)
+
+    def _say_for(self, names: tuple[str, ...]) -> Say:
+        def say(t_ns: int) -> SignalTexts:
+            return {name: self.text_at(name, t_ns) for name in names}
+
+        return say
+
+    def text_at(self, name: str, t_ns: int) -> str:
+        """What a signal said at a time not long before the one reached."""
+        timeline = self._network.timeline(self._signal_nodes[name])
+        signal = self._plan.signals.get(name)
+        if signal is None:
+            return text_of(timeline, t_ns, {}, None)
+        return text_of(timeline, t_ns, signal.texts, signal.type.unit)
+
+    def _forget(self) -> None:
+        reached = min([self._network.upto_ns, *(w.upto_ns for w in self._watchers)])
+        self._network.forget(reached)
+        for leaf in self._leaves.values():
+            leaf.forget(reached)
+
+    def glitches(self, names: Sequence[str]) -> int:
+        """Pulses on these signals' input lines that the debounce took out."""
+        taps = [tap for name in names if name in self._leaves for tap in self._leaves[name].taps]
+        return sum(tap.glitches for tap in taps if isinstance(tap, WiredTap))
+
+
+def _layout_name(tap: SampledTap) -> str:
+    found = tap.source.tap
+    assert isinstance(found, MessageTap)
+    return found.layout.name
+
+
+def _bus_of(tap: SampledTap) -> str:
+    found = tap.source.tap
+    assert isinstance(found, MessageTap | ObdTap)
+    return found.bus

@@ -1,0 +1,229 @@
+"""The taps of a running engine: new frames, answers and polls to the timelines of signals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from busprobe.checks.pointwise import FirstKnown
+from busprobe.decode.freshness import ChannelPulse, Freshness, MaxAge
+from busprobe.decode.lines import Debounce, thresholds
+from busprobe.decode.messages import SignalSamples
+from busprobe.engine.signal_plan import LineTap, MessageTap, Source
+from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
+from busprobe.timeline import ASLEEP, FALSE, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
+
+NO_VALUES: FloatArray = np.empty(0)
+
+
+class SampleTimes:
+    """Times of the newest samples of a tap, as far back as anybody may ask."""
+
+    def __init__(self, uncertainty_ns: int) -> None:
+        self.times: Int64Array = NO_TIMES
+        self._uncertainty_ns = uncertainty_ns
+
+    def add(self, times: Int64Array) -> None:
+        if len(times):
+            self.times = np.concatenate([self.times, times])
+
+    def gap_at(self, t_ns: int) -> int:
+        """Time from the previous sample to the one at `t_ns`; 0 where there is none."""
+        place = int(np.searchsorted(self.times, t_ns))
+        if not 0 < place < len(self.times) or self.times[place] != t_ns:
+            return 0
+        return int(self.times[place] - self.times[place - 1])
+
+    def forget(self, before_ns: int) -> None:
+        place = max(int(np.searchsorted(self.times, before_ns)) - 2, 0)
+        if place:
+            self.times = self.times[place:].copy()
+
+
+class SampledTap:
+    """A signal of a message or of OBD answers: samples that age."""
+
+    def __init__(self, source: Source, max_age: MaxAge, channel: ChannelPulse, *, polled: bool, uncertainty_ns: int):
+        self.source = source
+        self.max_age = max_age
+        self.channel = channel
+        self.timeline = Timeline(quantity=True)
+        self.newest: Int64Array = NO_TIMES
+        """Times of the samples taken in last."""
+        self._fresh = Freshness(max_age, channel)
+        self._samples = SampleTimes(uncertainty_ns)
+        self._polled = polled
+        self._uncertainty = uncertainty_ns
+
+    def take_message(self, samples: SignalSamples | None, learnt_from: int | None, upto_ns: int) -> None:
+        """New samples of a message's signal; None: none came."""
+        if samples is None:
+            self.take(NO_TIMES, NO_VALUES, np.empty(0, np.uint8), learnt_from, upto_ns)
+            return
+        tap = self.source.tap
+        assert isinstance(tap, MessageTap)
+        t_ns, value, known, here = samples.t_ns, samples.value, samples.known(), samples.present
+        if tap.unknown_raw:
+            listed = ~np.isin(samples.raw, np.array(tap.unknown_raw, samples.raw.dtype))
+            known = listed if known is None else known & listed
+        code: UInt8Array = np.full(len(t_ns), TRUE, np.uint8)
+        if known is not None:
+            code[~known] = UNKNOWN
+        if here is not None:
+            t_ns, value, code = t_ns[here], value[here], code[here]
+        if tap.layout.multiplexer:
+            learnt_from = self.max_age.learn(t_ns)
+        self.take(t_ns, value, code, learnt_from, upto_ns)
+
+    def take(
+        self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, learnt_from: int | None, upto_ns: int
+    ) -> None:
+        """t_ns, value, code: (n,) new samples in order; several of one time: the last one counts."""
+        if len(t_ns) > 1 and (t_ns[1:] == t_ns[:-1]).any():
+            last = np.concatenate([t_ns[1:] != t_ns[:-1], [True]])
+            t_ns, value, code = t_ns[last], value[last], code[last]
+        self._samples.add(t_ns)
+        self.newest = t_ns
+        self.timeline.extend(self._fresh.step(t_ns, self._in_signal_terms(value), code, learnt_from, upto_ns))
+
+    def _in_signal_terms(self, value: FloatArray) -> FloatArray:
+        """Unit and label codes of the signal instead of the tap's."""
+        source = self.source
+        if source.scale != 1.0 or source.offset != 0.0:
+            value = value * source.scale + source.offset
+        if source.recode is not None:
+            code = source.recode
+            value = np.array([code.get(v, v) for v in value.tolist()])
+        return value
+
+    def down(self, t_ns: int) -> None:
+        self.timeline.extend(self._fresh.down(t_ns))
+
+    def uncertainty_at(self, t_ns: int) -> int:
+        if not self.timeline.changed_at(t_ns):
+            return 0
+        return self._samples.gap_at(t_ns) if self._polled else self._uncertainty
+
+    def sampling_at(self, t_ns: int) -> int:
+        return self._samples.gap_at(t_ns) if self._polled or self.max_age.is_cyclic else 0
+
+    def forget(self, before_ns: int) -> None:
+        self.timeline.forget(before_ns)
+        self._samples.forget(before_ns)
+
+
+class WiredTap:
+    """An input line of a box that is polled."""
+
+    def __init__(self, source: Source) -> None:
+        tap = source.tap
+        assert isinstance(tap, LineTap)
+        self.source = source
+        self.line = tap.line
+        self.is_condition = tap.is_condition
+        self.timeline = Timeline(quantity=not tap.is_condition)
+        self.newest: Int64Array = NO_TIMES
+        self._debounce = Debounce(tap.line.debounce_ns)
+        self._fresh = Freshness(MaxAge(is_fixed=True), None)
+        self._threshold_state = FALSE
+        self._samples = SampleTimes(0)
+
+    @property
+    def glitches(self) -> int:
+        return self._debounce.glitches
+
+    def take(self, t_ns: Int64Array, level: BoolArray | None, millivolts: Int64Array | None, upto_ns: int) -> None:
+        """level, millivolts: (n,) of this line at each poll; one of them None, or both without polls."""
+        self._samples.add(t_ns)
+        self.newest = t_ns
+        if not self.is_condition:
+            volts = NO_VALUES if millivolts is None else millivolts / 1000.0 * self.source.scale + self.source.offset
+            code: UInt8Array = np.full(len(t_ns), TRUE, np.uint8)
+            self.timeline.extend(self._fresh.step(t_ns, volts, code, None, upto_ns))
+            return
+        if millivolts is not None and self.line.above_mv is not None:
+            below = self.line.above_mv if self.line.below_again_mv is None else self.line.below_again_mv
+            level, self._threshold_state = thresholds(millivolts, self.line.above_mv, below, self._threshold_state)
+        if level is None:
+            level = np.empty(0, np.bool_)
+        if self.line.active_low:
+            level = ~level
+        self.timeline.extend(self._debounce.step(t_ns, level, upto_ns))
+
+    def down(self, t_ns: int) -> None:
+        self.timeline.extend(self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns))
+
+    def uncertainty_at(self, t_ns: int) -> int:
+        return self._samples.gap_at(t_ns) if self.timeline.changed_at(t_ns) else 0
+
+    def sampling_at(self, t_ns: int) -> int:
+        return self._samples.gap_at(t_ns)
+
+    def forget(self, before_ns: int) -> None:
+        self.timeline.forget(before_ns)
+        self._samples.forget(before_ns)
+
+
+AnyTap = SampledTap | WiredTap
+
+
+class SignalLeaf:
+    """A signal of the bench file in the network: its tap, or the first known of several."""
+
+    def __init__(self, taps: Sequence[AnyTap], *, wants_samples: bool) -> None:
+        self.taps = taps
+        self.samples = Timeline() if wants_samples else None
+        self._first_known = FirstKnown(len(taps)) if len(taps) > 1 else None
+        self.timeline = taps[0].timeline if self._first_known is None else Timeline(quantity=True)
+
+    def advance(self) -> None:
+        """Take in what the taps have learnt."""
+        upto = min(tap.timeline.upto_ns for tap in self.taps)
+        if self._first_known is not None and upto > self.timeline.upto_ns:
+            parts = [_as_quantity(tap.timeline.between(self.timeline.upto_ns, upto)) for tap in self.taps]
+            self.timeline.extend(self._first_known.step(parts, upto))
+        if self.samples is not None:
+            times = np.unique(np.concatenate([tap.newest for tap in self.taps]))
+            upto = max(tap.timeline.upto_ns for tap in self.taps)
+            self.samples.extend(Changes(times, np.full(len(times), TRUE, np.uint8), None, upto))
+
+    def uncertainty_at(self, t_ns: int) -> int:
+        return max(tap.uncertainty_at(t_ns) for tap in self.taps)
+
+    def sampling_at(self, t_ns: int) -> int:
+        return max(tap.sampling_at(t_ns) for tap in self.taps)
+
+    def forget(self, before_ns: int) -> None:
+        for tap in self.taps:
+            tap.forget(before_ns)
+
+
+def _as_quantity(part: Changes) -> Changes:
+    """A condition as a quantity of 0 and 1."""
+    if part.value is not None:
+        return part
+    known = part.code <= TRUE
+    code = np.where(known, TRUE, part.code).astype(np.uint8)
+    value = np.where(known, part.code.astype(np.float64), np.nan)
+    return Changes(part.t_ns, code, value, part.upto_ns, part.settled, part.quiet)
+
+
+def levels(mask: np.ndarray[tuple[int], np.dtype[np.uint64]], number: int) -> BoolArray:
+    """(n,) level of one line in the masks of many polls."""
+    return (mask >> np.uint64(number) & np.uint64(1)).astype(np.bool_)
+
+
+def text_of(timeline: Timeline, t_ns: int, texts: Mapping[float, str], unit: str | None) -> str:
+    """What a signal said at a time, for a person."""
+    code = timeline.code_at(t_ns)
+    if code == ASLEEP:
+        return "unknown (asleep)" if timeline.t_ns[timeline.index_at(t_ns)] > NEVER else "unknown (not seen yet)"
+    if code == UNKNOWN:
+        return "unknown"
+    if timeline.value is None:
+        return "on" if code == TRUE else "off"
+    value = timeline.value_at(t_ns)
+    if value in texts:
+        return texts[value]
+    return f"{value:.6g} {unit}" if unit else f"{value:.6g}"

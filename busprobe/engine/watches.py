@@ -1,0 +1,142 @@
+"""The watchers of a running engine: one or two for each check, one for each trigger."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from busprobe.bench import nodes as n
+from busprobe.bench.model import Check, Expect, Follows, Invariant
+from busprobe.bench.units import duration_text
+from busprobe.checks.expect import ExpectWatch
+from busprobe.checks.invariant import InvariantWatch
+from busprobe.checks.network import Network
+from busprobe.checks.occurrence import Terms
+from busprobe.checks.trigger import TriggerWatch
+from busprobe.checks.verdict import verdict
+from busprobe.checks.watching import Say, Watched
+from busprobe.engine.plan import CheckPlan, TriggerPlan
+from busprobe.results import CheckResult, Occurrence, Verdict
+
+SayFor = Callable[[tuple[str, ...]], Say]
+"""From the names of some signals to what says them at a time."""
+
+
+@dataclass(frozen=True)
+class CheckWatch:
+    """A check and what watches it: two watchers for `follows`, else one."""
+
+    plan: CheckPlan
+    watchers: tuple[ExpectWatch | InvariantWatch, ...]
+
+
+def watch_check(plan: CheckPlan, network: Network, say_for: SayFor) -> CheckWatch:
+    say = say_for(plan.signals)
+
+    def watched(node: n.Condition) -> Watched:
+        return Watched(network, network.add(node), n.is_event(node))
+
+    check = plan.check
+    if isinstance(check, Invariant):
+        given = None if plan.when is None else watched(plan.when)
+        return CheckWatch(plan, (InvariantWatch(watched(plan.then), given, check.settle_ns, say),))
+    assert plan.when is not None
+    if isinstance(check, Expect):
+        terms = Terms(
+            check.within_ns, check.not_before_ns, check.hold_ns, check.hold_while_when, check.settle_ns,
+            check.already_counts, n.is_event(plan.when),
+        )  # fmt: skip
+        return CheckWatch(plan, (ExpectWatch(watched(plan.when), watched(plan.then), terms, say),))
+    terms = Terms(
+        check.on_within_ns,
+        hold_while_when=check.hold_while_when,
+        settle_ns=check.settle_ns,
+        already_counts=check.already_counts,
+        part="on",
+    )
+    back = replace(terms, within_ns=check.off_within_ns, part="off")
+    no_when, no_then = n.Not(plan.when), n.Not(plan.then)
+    return CheckWatch(
+        plan,
+        (
+            ExpectWatch(watched(plan.when), watched(plan.then), terms, say),
+            ExpectWatch(watched(no_when), watched(no_then), back, say),
+        ),
+    )
+
+
+def watch_trigger(plan: TriggerPlan, network: Network, say_for: SayFor) -> TriggerWatch:
+    trigger = plan.trigger
+    on = Watched(network, network.add(plan.on), n.is_event(plan.on))
+    keep = (trigger.keep_before_ns, trigger.keep_after_ns)
+    return TriggerWatch(trigger.name, on, keep if any(keep) else None, say_for(plan.signals))
+
+
+def result(plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, glitches: int) -> CheckResult:
+    """A check's result from all its occurrences."""
+    check = plan.check
+    occurrences = sorted(occurrences, key=lambda o: (o.decided_ns, o.t_ns))
+    if isinstance(check, Follows):
+        occurrences = [replace(o, limit_ns=_limit_of(check, o.part)) for o in occurrences]
+    parts = ("on", "off") if isinstance(check, Follows) else ("",)
+    return CheckResult(
+        check.name,
+        verdict(occurrences, check.min_full, parts),
+        tuple(occurrences),
+        kind(check),
+        expected(check),
+        limit(check),
+        start_not_seen,
+        glitches,
+    )
+
+
+def no_result(plan: CheckPlan) -> CheckResult:
+    check = plan.check
+    return CheckResult(check.name, Verdict.NOT_EXERCISED, (), kind(check), expected(check), limit(check))
+
+
+def kind(check: Check) -> str:
+    match check:
+        case Expect():
+            return "expect"
+        case Follows():
+            return "follows"
+        case Invariant():
+            return check.kind
+
+
+def limit(check: Check) -> int | None:
+    match check:
+        case Expect():
+            return check.within_ns
+        case Follows():
+            return max(check.on_within_ns, check.off_within_ns)
+        case Invariant():
+            return None
+
+
+def _limit_of(check: Follows, part: str) -> int:
+    return check.on_within_ns if part == "on" else check.off_within_ns
+
+
+def expected(check: Check) -> str:
+    """What has to hold, as a sentence."""
+    match check:
+        case Expect():
+            start = f"{duration_text(check.not_before_ns)} to " if check.not_before_ns else "within "
+            text = f"{check.expect.text} {start}{duration_text(check.within_ns)} after {check.when.text}"
+            if check.hold_while_when:
+                text += ", held as long"
+            if check.hold_ns is not None:
+                text += f", held for {duration_text(check.hold_ns)}"
+        case Follows():
+            text = (
+                f"{check.follows.text} follows {check.when.text}: on within {duration_text(check.on_within_ns)}, "
+                f"off within {duration_text(check.off_within_ns)}"
+            )
+        case Invariant():
+            text = f"{check.kind} {check.condition.text}"
+            if check.given is not None:
+                text += f", given {check.given.text}"
+    return text + (f" (settles in {duration_text(check.settle_ns)})" if check.settle_ns else "")

@@ -1,0 +1,114 @@
+"""Opens any recording: our own, or a file of frames in one of the formats known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Protocol
+
+from busprobe.errors import OpenError, Problems
+from busprobe.frames import Batch, FrameBatch, InputBatch
+from busprobe.recording.read import Recording, looks_like, open_recording
+from busprobe.sources.detect import detect
+from busprobe.sources.formats import BATCH_ROWS, Format
+
+OWN_FORMAT = "busprobe recording (.duckdb)"
+FRAMES, STATES = "frames", "states"
+"""Names of the sources of a recording besides its input boxes."""
+
+
+class OpenedSource(Protocol):
+    """A recording of any kind, ready to be read from its start."""
+
+    name: str
+    """Its format, as a person says it."""
+    resolution_ns: int
+    """Step of its time stamps."""
+    sources: tuple[str, ...]
+    """What its batches come from: see `source_of`."""
+    about: Mapping[str, str]
+    """What the recording says of itself."""
+
+    @property
+    def start_ns(self) -> int | None:
+        """When it starts; None until the first batch where the file does not say."""
+        ...
+
+    def batches(self) -> Iterator[Batch]: ...
+
+
+def source_of(batch: Batch) -> str:
+    """Name of the source that a batch of a recording comes from."""
+    if isinstance(batch, FrameBatch):
+        return FRAMES
+    return batch.box if isinstance(batch, InputBatch) else STATES
+
+
+@dataclass
+class FrameFile:
+    """A file of frames."""
+
+    path: Path
+    format: Format
+    problems: Problems
+    batch_rows: int
+    start_ns: int | None = None
+    sources: tuple[str, ...] = (FRAMES,)
+
+    def __post_init__(self) -> None:
+        self.name = self.format.name
+        self.resolution_ns = self.format.resolution_ns
+        self.about: Mapping[str, str] = MappingProxyType({})
+
+    def batches(self) -> Iterator[Batch]:
+        try:
+            for batch in self.format.read(self.path, self.problems, self.batch_rows):
+                if self.start_ns is None and len(batch):
+                    self.start_ns = int(batch.t_ns[0])
+                yield batch
+        except OSError as error:
+            raise OpenError(
+                f"reading stopped: {error.strerror}.", path=self.path, hint="Copy the file anew."
+            ) from error
+
+
+class OwnRecording:
+    """A recording of busprobe's own: frames, input lines and source states."""
+
+    def __init__(self, recording: Recording, batch_rows: int) -> None:
+        self._recording = recording
+        self._batch_rows = batch_rows
+        self.name = OWN_FORMAT
+        self.resolution_ns = 1
+        self.about = recording.about
+        frames = (FRAMES,) if recording.channels else ()
+        self.sources: tuple[str, ...] = (STATES, *recording.boxes, *frames)
+
+    @property
+    def start_ns(self) -> int | None:
+        return self._recording.start_ns
+
+    def batches(self) -> Iterator[Batch]:
+        with self._recording:
+            yield from self._recording.batches(self._batch_rows)
+
+
+def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS) -> OpenedSource:
+    """Open a recording of any kind that busprobe reads.
+
+    Raises OpenError where there is none, it is of no known format or in use. Damage within it
+    goes to `problems` while its batches are read.
+    """
+    if path.is_file() and looks_like(_head(path)):
+        return OwnRecording(open_recording(path), batch_rows)
+    return FrameFile(path, detect(path, (OWN_FORMAT,)), problems, batch_rows)
+
+
+def _head(path: Path) -> bytes:
+    try:
+        with path.open("rb") as stream:
+            return stream.read(64)
+    except OSError:
+        return b""

@@ -1,0 +1,141 @@
+"""`verify`: a recording and a bench file to verdicts, triggers and a log."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from busprobe.bench.load import load
+from busprobe.bench.model import Bench
+from busprobe.decode.database import load as load_database
+from busprobe.decode.layout import Database
+from busprobe.engine.engine import Engine
+from busprobe.engine.plan import Plan, build
+from busprobe.engine.signal_plan import MessageTap
+from busprobe.errors import OpenError, Problems
+from busprobe.frames import FrameBatch
+from busprobe.results import CheckResult, LogLine, TriggerEntry
+from busprobe.session.opening import open_source, source_of
+from busprobe.sources.formats import BATCH_ROWS
+
+BLOCK_ROWS = 400_000
+"""Rows gathered before the engine evaluates them: its cost is by call, not by row."""
+
+
+@dataclass(frozen=True)
+class VerifyReport:
+    """All that `verify` found."""
+
+    checks: tuple[CheckResult, ...]
+    triggers: tuple[TriggerEntry, ...]
+    log: tuple[LogLine, ...]
+    start_ns: int
+    end_ns: int
+    vehicle: str
+    recording: str
+    frames: int
+    problems: Problems
+    notes: tuple[str, ...] = ()
+
+
+def load_plan(path: Path) -> tuple[Plan, Mapping[str, list[Database]]]:
+    """A bench file with the databases that it names, resolved."""
+    bench = load(path)
+    databases = load_databases(bench)
+    return build(bench, databases), databases
+
+
+def load_databases(bench: Bench) -> Mapping[str, list[Database]]:
+    """The databases of each bus; one that several buses share is read once."""
+    read: dict[Path, Database] = {}
+    for path in (p for bus in bench.buses for p in bus.databases):
+        if path not in read:
+            read[path] = load_database(path)
+    return {bus.name: [read[p] for p in bus.databases] for bus in bench.buses}
+
+
+def verify(
+    recording: Path,
+    bench: Path,
+    *,
+    strict: bool = False,
+    progress: Callable[[float], None] | None = None,
+    batch_rows: int = BATCH_ROWS,
+) -> VerifyReport:
+    """Evaluate every check and trigger of a bench file over a recording.
+
+    progress: called with the share read, 0 to 1. Raises BusprobeError where the input cannot
+    be used: no recording, a faulty bench file, or one of another vehicle.
+    """
+    plan, databases = load_plan(bench)
+    problems = Problems(strict=strict)
+    source = open_source(recording, problems=problems, batch_rows=batch_rows)
+    engine = Engine(plan, source.sources, source.resolution_ns)
+    heard = _Heard(plan)
+    for batch in source.batches():
+        if isinstance(batch, FrameBatch):
+            heard.add(batch)
+            if progress is not None:
+                progress(batch.share)
+        engine.push(source_of(batch), batch)
+        if engine.pending_rows >= BLOCK_ROWS:
+            engine.advance()
+    results = engine.finish()
+    heard.refuse_other_vehicle(recording, bench)
+    return VerifyReport(
+        results.checks,
+        results.triggers,
+        results.log,
+        source.start_ns or results.start_ns or 0,
+        results.end_ns or 0,
+        plan.bench.vehicle,
+        recording.name,
+        heard.frames,
+        problems,
+        tuple(_notes(results.late, results.segments, databases)),
+    )
+
+
+class _Heard:
+    """Which identifiers a recording has, as far as the bench file asks."""
+
+    def __init__(self, plan: Plan) -> None:
+        taps = [s.tap for signal in plan.signals.values() for s in signal.sources]
+        messages = [tap.message for tap in taps if isinstance(tap, MessageTap)]
+        self._wanted = {m.identifier for m in messages}
+        self._names = list(dict.fromkeys(m.name for m in messages))
+        self._found = False
+        self.frames = 0
+
+    def add(self, batch: FrameBatch) -> None:
+        self.frames += len(batch)
+        if not self._found and self._wanted:
+            wanted = np.array(sorted(self._wanted), np.uint32)
+            self._found = bool(np.isin(batch.identifier, wanted).any())
+
+    def refuse_other_vehicle(self, recording: Path, bench: Path) -> None:
+        """Raise OpenError where frames were recorded but none of the messages wanted."""
+        if self._found or not self._wanted or not self.frames:
+            return
+        names = ", ".join(self._names[:5]) + (" ..." if len(self._names) > 5 else "")
+        raise OpenError(
+            f"none of the messages that {bench.name} asks for is in this recording ({names}).",
+            path=recording,
+            hint=f"Is {bench.name} the bench file of this vehicle? busprobe survey shows what was recorded.",
+        )
+
+
+def _notes(late: int, segments: int, databases: Mapping[str, list[Database]]) -> list[str]:
+    """What else the user should know, a sentence each."""
+    notes = []
+    if late:
+        notes.append(f"{late} records came too late to count.")
+    if segments > 1:
+        notes.append(f"The time stamps step back {segments - 1} times: each time everything starts from unknown.")
+    for database in {id(d): d for found in databases.values() for d in found}.values():
+        if database.faulty:
+            notes.append(f"{database.path.name}: {len(database.faulty)} faults, the rest is used; survey lists them.")
+    return notes
