@@ -34,7 +34,7 @@ BACK_ABOVE_V, BACK_AFTER_NS = 12.8, ns(3.0)
 RUN_ON_NS = ns(20.0)
 """How long the auxiliary feed stays on after key-off; minutes on a real van."""
 BEACON_PULSES = ((0, ns(0.25)),)
-FRONT_PULSES = ((0, ns(0.08)), (ns(0.15), ns(0.23)))
+FRONT_PULSES = ((0, ns(0.07)), (ns(0.13), ns(0.20)))
 """The front lamps flash twice in quick succession."""
 
 
@@ -64,6 +64,7 @@ class Seen:
     """What the controller knows, each as it learnt it."""
 
     steps: Mapping[str, Steps]
+    """Its own wires: doors, panel switches, ignition."""
     gear: Steps
     moving: Steps
     brake: Steps
@@ -98,18 +99,22 @@ def hysteresis(t_ns: Int64Array, values: FloatArray, above: float, below: float)
 
 def _filtered(world: World, output: str, condition: Steps, on_ns: FloatArray | None = None) -> Steps:
     """`condition` behind the output's filter; `on_ns` replaces the drawn delays."""
-    on, off = _drawn(world, output, len(condition.t_ns))
+    on, off = _drawn(world, output, condition)
     return delayed(condition, on if on_ns is None else on_ns, off)
 
 
-def _drawn(world: World, output: str, count: int) -> tuple[FloatArray, FloatArray]:
-    delays = DELAYS[output]
-    on = noise.uniform(world.seed, output + " on", count, *delays.on) * 1e9
-    return on, noise.uniform(world.seed, output + " off", count, *delays.off) * 1e9
+def _drawn(world: World, output: str, condition: Steps) -> tuple[FloatArray, FloatArray]:
+    """Delays for each change of the condition, should it be a rise or a fall, ns."""
+    changes = condition.t_ns[1:]
+    on, off = DELAYS[output].on, DELAYS[output].off
+    return (
+        noise.at_times(world.seed, output + " on", changes, *on) * 1e9,
+        noise.at_times(world.seed, output + " off", changes, *off) * 1e9,
+    )
 
 
 def outputs(world: World, view: Seen, faults: Collection[Fault]) -> dict[str, Steps]:
-    """Every output of the controller but the auxiliary feed, by name."""
+    """Every output of the controller, by name."""
     return {
         **_beacons(world, view),
         "rear_white": _rear_white(world, view, Fault.LATE_REAR_WHITE in faults),
@@ -138,7 +143,7 @@ def _beacons(world: World, view: Seen) -> dict[str, Steps]:
 
 def _rear_white(world: World, view: Seen, late: bool) -> Steps:
     reverse = combine(lambda gear: gear == REVERSE, view.gear)
-    on, _ = _drawn(world, "rear_white", len(reverse.t_ns))
+    on, _ = _drawn(world, "rear_white", reverse)
     if late:
         on[np.flatnonzero(reverse.values[1:])[LATE_REVERSE]] = LATE_NS
     return _filtered(world, "rear_white", reverse, on)
@@ -184,14 +189,13 @@ def _with_stretch(condition: Steps, from_ns: int, to_ns: int) -> Steps:
 
 def _aux_feed(world: World, view: Seen) -> Steps:
     """On with the key, off some time after it, shed while the battery is low."""
-    key = view.steps["ignition"]
-    tired = noise.uniform(world.seed, "run-on", len(key.t_ns), RUN_ON_NS, RUN_ON_NS + ns(0.8))
-    wanted = delayed(key, np.full(len(tired), ns(0.1)), tired)
+    run_on_ns = noise.single(world.seed, "run-on", RUN_ON_NS, RUN_ON_NS + ns(0.8))
+    wanted = delayed(view.steps["ignition"], ns(0.1), run_on_ns)
     t_ns = np.arange(0, END_NS, ns(0.1))
     volts = battery(world, t_ns)
-    low = combine(lambda v: v != 0, Steps(t_ns, (volts < SHED_BELOW_V).astype(np.int64)))
-    high = combine(lambda v: v != 0, Steps(t_ns, (volts > BACK_ABOVE_V).astype(np.int64)))
-    shed_at = delayed(low, np.full(len(low.t_ns), SHED_AFTER_NS), np.zeros(len(low.t_ns))).rises()
-    back_at = delayed(high, np.full(len(high.t_ns), BACK_AFTER_NS), np.zeros(len(high.t_ns))).rises()
+    low = simplified(t_ns, (volts < SHED_BELOW_V).astype(np.int64))
+    high = simplified(t_ns, (volts > BACK_ABOVE_V).astype(np.int64))
+    shed_at = delayed(low, SHED_AFTER_NS, 0).rises()
+    back_at = delayed(high, BACK_AFTER_NS, 0).rises()
     shed = steps_of([*((int(t), 1) for t in shed_at), *((int(t), 0) for t in back_at)])
     return _filtered(world, "aux_feed", combine(lambda want, off: (want != 0) & (off == 0), wanted, shed))

@@ -143,6 +143,7 @@ def write_recording(path: Path, seed: int = 1, faults: Collection[Fault] = (), *
     about = {
         "vehicle": VEHICLE,
         "vin": VIN,
+        "start_ns": str(START_NS),
         "origin": f"busprobe.van, seed {seed}",
         "planted": ", ".join(f.value for f in Fault if f in faults) or "nothing",
     }

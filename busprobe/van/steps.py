@@ -67,14 +67,14 @@ def combine(rule: Callable[..., BoolArray], *inputs: Steps) -> Steps:
     return simplified(t_ns, rule(*(s.at(t_ns) for s in inputs)).astype(np.int64))
 
 
-def delayed(condition: Steps, on_ns: FloatArray, off_ns: FloatArray) -> Steps:
+def delayed(condition: Steps, on_ns: FloatArray | float, off_ns: FloatArray | float) -> Steps:
     """A condition after a filter: a new state counts only once it has lasted its delay.
 
-    on_ns, off_ns: one delay for each change of `condition`; a change with a shorter life
-    than its delay is never seen behind the filter.
+    on_ns, off_ns: one delay, or one for each change of `condition`; a change with a shorter
+    life than its delay is never seen behind the filter.
     """
     on = condition.values[1:] != 0
-    wait = np.where(on, on_ns[: len(on)], off_ns[: len(on)]).astype(np.int64)
+    wait = np.where(on, on_ns, off_ns).astype(np.int64)
     t_ns = condition.t_ns[1:] + wait
     lasts = np.append(t_ns[:-1] < condition.t_ns[2:], True) if len(t_ns) else np.empty(0, np.bool_)
     return simplified(
