@@ -1,0 +1,53 @@
+"""`busprobe decode`: the signals of a recording as a table in a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from busprobe.cli import options
+from busprobe.cli.many import ManyCommand
+from busprobe.cli.output import print_lines, print_problems
+from busprobe.cli.progress import progress_bar
+from busprobe.report.decode_text import decode_lines
+from busprobe.session.decoding import decode
+
+
+@click.command("decode", cls=ManyCommand)
+@options.recording
+@options.databases
+@click.option(
+    "--to",
+    "target",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="File to write, ending .csv or .parquet; an older one is replaced.",
+)
+@click.option(
+    "--signals",
+    metavar="NAME",
+    multiple=True,
+    help="Only these signals, each as Signal or Message.Signal.",
+)
+@options.strict
+def command(
+    recording: Path, databases: tuple[Path, ...], target: Path, signals: tuple[str, ...], strict: bool
+) -> int:  # fmt: skip
+    """Write every sample of every signal in RECORDING to a file, one row a sample.
+
+    Columns: time_s, channel, message, signal, raw, value, label, unit.
+
+    \b
+    Examples:
+      busprobe decode recordings/handover.duckdb --database dbc_samples/patrol_van.dbc --to drive.parquet
+      busprobe decode drive.log --database van.dbc --to gear.csv --signals SelectedGear WheelSpeed.VehicleSpeed
+    """
+    if not databases:
+        raise click.UsageError("--database FILE is missing: it says which signals there are.")
+    with progress_bar("Decoding") as progress:
+        report = decode(recording, databases, target, signals=signals, strict=strict, progress=progress)
+    print_lines(decode_lines(report))
+    print_problems(report.problems)
+    return 0

@@ -1,0 +1,92 @@
+"""The command `busprobe`: arguments in, exit status out.
+
+Exit status: of `verify` 0 all pass, 1 some check failed, 2 none failed but some are
+undecided or not exercised; of every command 3 where the input or the command line could not be
+used, 130 after Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+from collections.abc import Sequence
+from types import TracebackType
+
+import click
+
+from busprobe import __version__
+from busprobe.cli.lazy import Entry, LazyGroup
+from busprobe.errors import BusprobeError
+
+UNUSABLE = 3
+INTERRUPTED = 130
+"""128 + SIGINT, as shells count."""
+
+_COMMANDS = {
+    "verify": Entry("busprobe.cli.verify", "Put the checks of a bench file to the test on a recording."),
+    "survey": Entry("busprobe.cli.survey", "Say what is in a recording: channels, identifiers, OBD, signals."),
+    "decode": Entry("busprobe.cli.decode", "Write the signals of a recording as a table, CSV or Parquet."),
+    "demo": Entry("busprobe.cli.demo", "Show verdicts on two drives of a simulated patrol van."),
+}
+
+
+@click.command(
+    cls=LazyGroup,
+    entries=_COMMANDS,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="busprobe COMMAND --help shows an example of each. A pass is evidence of behaviour and no "
+    "certificate: the local code and licensed practice decide.",
+)
+@click.version_option(__version__, prog_name="busprobe")
+def commands() -> None:
+    """Bench instrument for vehicle bus and input signals."""
+
+
+def main() -> None:
+    """Entry point of the command; never returns."""
+    sys.excepthook = _own_fault
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal that cannot show a sign shows "?" instead.
+            stream.reconfigure(errors="replace")
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit status; everything said is on stdout or stderr."""
+    try:
+        status = commands.main(list(arguments), prog_name="busprobe", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        return UNUSABLE
+    except (click.Abort, KeyboardInterrupt):
+        say("Stopped.")
+        return INTERRUPTED
+    except BusprobeError as error:
+        say(str(error))
+        return UNUSABLE
+    except OSError as error:
+        say(_os_text(error))
+        return UNUSABLE
+    return status if isinstance(status, int) else 0
+
+
+def say(text: str) -> None:
+    """A message for the person, on stderr."""
+    click.echo(text, err=True)
+
+
+def _os_text(error: OSError) -> str:
+    where = f"{error.filename}: " if error.filename is not None else ""
+    return f"{where}{error.strerror or error}."
+
+
+def _own_fault(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    """Tell of a fault of the program in one line; its exit status must not be that of a failed check."""
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    where = f" ({trace.tb_frame.f_code.co_filename}, line {trace.tb_lineno})" if trace is not None else ""
+    say(f"A fault of busprobe itself{where}: {kind.__name__}: {error}\nReport it with the command line used.")
+    sys.stdout.flush()
+    os._exit(UNUSABLE)

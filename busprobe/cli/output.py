@@ -1,0 +1,44 @@
+"""What commands write: lines on stdout, problems on stderr, JSON files."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+import click
+
+from busprobe.errors import Problems
+from busprobe.report.as_json import Json, dump
+from busprobe.report.quantities import counted
+
+PROBLEMS_SHOWN = 10
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Lines on stdout; a reader that has gone away takes nothing from the exit status."""
+    try:
+        sys.stdout.write("".join(f"{line}\n" for line in lines))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Python flushes stdout once more at its end: give it something that takes it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def print_problems(problems: Problems) -> None:
+    """The first problems of reading, and how many there were, on stderr."""
+    if not problems.count:
+        return
+    shown = problems.items[:PROBLEMS_SHOWN]
+    lines = ["", *(str(problem) for problem in shown)]
+    more = problems.count - len(shown)
+    lines.append(f"{counted(problems.count, 'problem')} in reading" + (f", {more:,} more not shown." if more else "."))
+    for line in lines:
+        click.echo(line, err=True)
+
+
+def write_json(path: Path | None, report: Json) -> None:
+    """The report as a file; nothing for None."""
+    if path is not None:
+        path.write_text(dump(report), encoding="utf-8", newline="\n")

@@ -1,0 +1,49 @@
+"""`busprobe survey`: what is in a recording."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from busprobe.cli import options
+from busprobe.cli.many import ManyCommand
+from busprobe.cli.output import print_lines, print_problems, write_json
+from busprobe.cli.progress import progress_bar
+from busprobe.report.survey_json import survey_json
+from busprobe.report.survey_text import survey_lines
+from busprobe.session.surveying import survey
+
+
+@click.command("survey", cls=ManyCommand)
+@options.recording
+@options.bench
+@options.databases
+@click.option(
+    "--bitrate", metavar="N", type=click.IntRange(min=1), help="Bit rate in bit/s where no bench file gives it."
+)
+@options.json_file
+@options.strict
+def command(
+    recording: Path, bench: Path | None, databases: tuple[Path, ...], bitrate: int | None, json_file: Path | None,
+    strict: bool,
+) -> int:  # fmt: skip
+    """Say what is in RECORDING.
+
+    Channels and bus load; period, jitter, longest gap and changing bits of every identifier;
+    input boxes; what OBD traffic shows. With a bench file also which of its signals are
+    present, stale or missing, and a max_age to write for each.
+
+    \b
+    Examples:
+      busprobe survey recordings/handover.duckdb --bench dbc_samples/patrol_van.toml
+      busprobe survey drive.log --database van.dbc --bitrate 500000
+    """
+    if bench is not None and databases:
+        raise click.UsageError("--bench names its own databases: give --bench or --database, not both.")
+    with progress_bar("Surveying") as progress:
+        report = survey(recording, bench, databases, bit_rate=bitrate, strict=strict, progress=progress)
+    print_lines(survey_lines(report))
+    print_problems(report.problems)
+    write_json(json_file, survey_json(report))
+    return 0

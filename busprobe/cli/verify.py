@@ -1,0 +1,44 @@
+"""`busprobe verify`: the checks of a bench file on a recording."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from busprobe.cli import options
+from busprobe.cli.output import print_lines, print_problems, write_json
+from busprobe.cli.progress import progress_bar
+from busprobe.report.as_json import verify_json
+from busprobe.report.verified import exit_status
+from busprobe.report.verify_text import verify_lines
+from busprobe.session.verifying import verify
+
+
+@click.command("verify")
+@options.recording
+@options.bench_required
+@options.json_file
+@options.strict
+def command(recording: Path, bench: Path, json_file: Path | None, strict: bool) -> int:
+    """Put the checks of a bench file to the test on RECORDING.
+
+    Prints a verdict on every check, what did not pass and why, and the trigger log.
+
+    \b
+    Example:
+      busprobe verify recordings/handover.duckdb --bench dbc_samples/patrol_van.toml
+
+    \b
+    Exit status:
+      0  all checks pass
+      1  some check failed
+      2  none failed, but some are undecided or not exercised
+      3  the input or the command line could not be used
+    """
+    with progress_bar("Checking") as progress:
+        report = verify(recording, bench, strict=strict, progress=progress)
+    print_lines(verify_lines(report))
+    print_problems(report.problems)
+    write_json(json_file, verify_json(report))
+    return exit_status(report.checks)

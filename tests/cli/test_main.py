@@ -1,0 +1,89 @@
+"""The command as a process: help, speed of starting, pipes, signals, faults."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from busprobe import __version__
+from busprobe.cli.main import run
+
+COMMANDS = ("verify", "survey", "decode", "demo")
+HEAVY = ("numpy", "cantools", "duckdb", "can", "rich", "textual")
+
+
+def process(*words: str, **more: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "busprobe", *words], capture_output=True, text=True, check=False, **more
+    )  # type: ignore[call-overload,no-any-return]
+
+
+def test_help_lists_every_command() -> None:
+    done = process("--help")
+    assert done.returncode == 0
+    assert all(f"  {name}" in done.stdout for name in COMMANDS)
+    assert done.stderr == ""
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """This is why `busprobe --help` takes less than 0.3 s."""
+    code = (
+        "import sys; from busprobe.cli.main import run; run(['--help']); "
+        f"sys.exit(','.join(name for name in {HEAVY} if name in sys.modules) or 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_of_each_command_has_an_example(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([name, "--help"]) == 0
+    assert f"busprobe {name}" in capsys.readouterr().out.split("Example")[1]
+
+
+def test_version_and_no_command(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--version"]) == 0
+    assert __version__ in capsys.readouterr().out
+    assert run([]) == 3
+    assert "verify" in capsys.readouterr().err
+
+
+def test_no_progress_bar_in_a_pipe(folder: Path) -> None:
+    done = process("verify", "good.log", "--bench", "van.toml")
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_reader_that_went_away_is_no_trouble(folder: Path) -> None:
+    """As in `busprobe verify ... | head -0`: silence, and the status of the verdict."""
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    with os.fdopen(write_end, "wb") as gone:
+        done = subprocess.run(
+            [sys.executable, "-m", "busprobe", "verify", "late.log", "--bench", "van.toml"],
+            stdout=gone, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+    assert (done.returncode, done.stderr) == (1, "")
+
+
+def test_ctrl_c_ends_without_a_traceback(busprobe, monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("busprobe.session.surveying.open_source", interrupted)
+    said = busprobe("survey good.log")
+    assert (said.status, said.out, said.err.strip()) == (130, "", "Stopped.")
+
+
+def test_a_fault_of_the_program_is_one_line_and_no_verdict() -> None:
+    code = (
+        "import sys; from busprobe.cli import main as m\n"
+        "def broken(arguments): raise KeyError('x')\n"
+        "m.run = broken\nm.main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 3
+    assert done.stderr.startswith("A fault of busprobe itself (")
+    assert "KeyError: 'x'" in done.stderr
+    assert "Traceback" not in done.stderr
