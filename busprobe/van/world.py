@@ -55,7 +55,7 @@ def world_of(seed: int) -> World:
     steps = steps_of_script(seed)
     steps["ignition"] = combine(lambda key: key >= KEY_RUN, steps["key"])
     steps["engine_running"] = steps["engine"]
-    steps["run_state"] = combine_values(steps["key"], steps["engine"])
+    steps["run_state"] = _run_state(steps["key"], steps["engine"])
     steps["reversing"] = combine(lambda gear: gear == REVERSE, steps["gear"])
     steps["stop_lamp"] = steps["brake"]
     steps["belt"] = combine(lambda key, door: (key >= KEY_RUN) & (door == 0), steps["key"], steps["driver_door"])
@@ -66,7 +66,7 @@ def world_of(seed: int) -> World:
     return World(seed, steps)
 
 
-def combine_values(key: Steps, engine: Steps) -> Steps:
+def _run_state(key: Steps, engine: Steps) -> Steps:
     """RunState: 0 off, 1 cranking, 2 running."""
     cranking = combine(lambda k: k == KEY_CRANK, key)
     t_ns = np.unique(np.concatenate([cranking.t_ns, engine.t_ns]))
