@@ -101,26 +101,29 @@ class Flash:
         if code <= TRUE and self._start is None:
             self._put(t, FALSE if self._warm_until is None else self._warm_code, 0.0, barrier)
 
+    def _sampling_at(self, t: int) -> int:
+        return self._sampling(t) if self.is_quantity else 0
+
     def _rises(self, t: int, barrier: int) -> None:
         self._warm_until = None
         if self._start is not None and t - self._rise < BURST_NS:
             self._measure(t)
         elif self._start is None:
             self._start, self._edge = t, t
-            self._sampling_ns = self._sampling(t)
+            self._sampling_ns = self._sampling_at(t)
         else:
             self._measure(t)
             length = t - self._start
             self._periods.append(Period(length, self._on_ns, self._shortest_ns, self._sampling_ns))
             self._segment(self._start, max(t, barrier))
             self._start, self._in_stretch = t, True
-            self._on_ns, self._shortest_ns, self._sampling_ns = 0, GAP_NS, self._sampling(t)
+            self._on_ns, self._shortest_ns, self._sampling_ns = 0, GAP_NS, self._sampling_at(t)
         self._rise = t
 
     def _measure(self, t: int) -> None:
         """An edge within a period: the pulse or pause before it, and how it was sampled."""
         self._shortest_ns = min(self._shortest_ns, t - self._edge)
-        self._sampling_ns = max(self._sampling_ns, self._sampling(t))
+        self._sampling_ns = max(self._sampling_ns, self._sampling_at(t))
         self._edge = t
 
     def _lose(self, t: int, code: int, barrier: int) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from busprobe.bench import nodes as n
 from busprobe.bench.expression import bind, bind_levels, parse
@@ -40,7 +41,7 @@ class Plan:
     checks: tuple[CheckPlan, ...]
     triggers: tuple[TriggerPlan, ...]
 
-    @property
+    @cached_property
     def aged(self) -> frozenset[str]:
         """Signals whose every sample is wanted, for `age`."""
         return frozenset(node.signal for top in self.expressions() for node in n.walk(top) if isinstance(node, n.Age))
