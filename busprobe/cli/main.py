@@ -17,6 +17,7 @@ import click
 
 from busprobe import __version__
 from busprobe.cli.lazy import Entry, LazyGroup
+from busprobe.cli.pipes import forget_stdout
 from busprobe.errors import BusprobeError
 
 UNUSABLE = 3
@@ -65,6 +66,9 @@ def run(arguments: Sequence[str]) -> int:
         return INTERRUPTED
     except BusprobeError as error:
         say(str(error))
+        return UNUSABLE
+    except BrokenPipeError:
+        forget_stdout()
         return UNUSABLE
     except OSError as error:
         say(_os_text(error))

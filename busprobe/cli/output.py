@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Iterable
 from pathlib import Path
 
 import click
 
+from busprobe.cli.pipes import forget_stdout
 from busprobe.errors import Problems
 from busprobe.report.as_json import Json, dump
 from busprobe.report.quantities import counted
@@ -22,8 +22,7 @@ def print_lines(lines: Iterable[str]) -> None:
         sys.stdout.write("".join(f"{line}\n" for line in lines))
         sys.stdout.flush()
     except BrokenPipeError:
-        # Python flushes stdout once more at its end: give it something that takes it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        forget_stdout()
 
 
 def print_problems(problems: Problems) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from busprobe.analysis.presence import Presence, TapSeen
 from busprobe.analysis.survey_report import SurveyReport
 from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, SurveyResult
+from busprobe.frames import Condition
 from busprobe.report.obd_text import obd_lines
 from busprobe.report.quantities import count, counted, exact, identifier, moment, percent, rounded, wall
 from busprobe.report.table import Column, heading, paragraph, table
@@ -66,6 +67,7 @@ def survey_lines(report: SurveyReport) -> list[str]:
         *(line for channel in found.channels for line in _identifiers(channel, found, start)),
         *(paragraph(_LEGEND, width=96) if found.identifiers else []),
         *_boxes(found.boxes),
+        *_downs(found, start),
         *_signals(report.signals, start),
         *obd_lines(report.obd, start),
         *_faults(report),
@@ -164,6 +166,16 @@ def _boxes(boxes: Sequence[BoxSeen]) -> list[str]:
         columns = (Column("line", right=True), Column("name"), Column("edges", right=True), Column("level at the end"))
         lines += table(columns, rows)
     return lines
+
+
+def _downs(found: SurveyResult, start: int) -> list[str]:
+    """The source states recorded, where any source was down."""
+    if all(row.condition is Condition.UP for row in found.states):
+        return []
+    rows = [(moment(row.t_ns, start), row.source, row.condition.value, row.note) for row in found.states]
+    columns = (Column("time", right=True), Column("source"), Column("state"), Column("note", wrap=40))
+    more = found.state_count - len(found.states)
+    return [*heading("Sources up and down"), *table(columns, rows), *([f"and {more:,} more"] if more else [])]
 
 
 def _signals(signals: Sequence[TapSeen], start: int) -> list[str]:

@@ -67,6 +67,25 @@ def test_a_reader_that_went_away_is_no_trouble(folder: Path) -> None:
     assert (done.returncode, done.stderr) == (1, "")
 
 
+def test_help_into_a_pipe_that_is_closed_is_silent() -> None:
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    with os.fdopen(write_end, "wb") as gone:
+        done = subprocess.run(
+            [sys.executable, "-m", "busprobe", "--help"], stdout=gone, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert done.stderr == ""
+
+
+def test_demo_prints_the_verdicts_of_two_drives(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["demo"]) == 0
+    first, second = capsys.readouterr().out.split("Recording  ")[1:]
+    assert first.startswith("handover.duckdb\n")
+    assert "fail " not in first
+    assert second.startswith("five_faults.duckdb\n")
+    assert "fail " in second
+
+
 def test_ctrl_c_ends_without_a_traceback(busprobe, monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt

@@ -15,9 +15,11 @@ from busprobe.analysis.survey_result import (
     LineSeen,
     SurveyResult,
 )
+from busprobe.errors import Problem
+from busprobe.frames import Condition, SourceState
 from busprobe.report.as_json import dump
 from busprobe.report.survey_json import survey_json
-from busprobe.report.survey_text import changing_text, survey_lines
+from busprobe.report.survey_text import FAULTS_SHOWN, changing_text, survey_lines
 
 MS = 1_000_000
 S = 1_000_000_000
@@ -140,6 +142,29 @@ def test_the_bit_rate_is_asked_for_where_it_is_not_known() -> None:
     channel = ChannelSeen("can0", T0, END, 1, 0, 0, 0, 0)
     lines = survey_lines(SurveyReport("a.log", SurveyResult(T0, END, (channel,), (), (), (), 0)))
     assert "No bus load: the bit rate is not known. --bitrate N gives it." in lines
+
+
+def test_sources_that_were_down_are_told() -> None:
+    states = (SourceState(T0, "box", Condition.UP), SourceState(T0 + 5 * S, "box", Condition.DOWN, "no answer"))
+    lines = survey_lines(SurveyReport("a.log", SurveyResult(T0, END, (), (), (), states, 7)))
+    assert lines[-7:] == [
+        "Sources up and down",
+        "===================",
+        "   time  source  state  note",
+        "-------  ------  -----  ---------",
+        "0.000 s  box     up",
+        "5.000 s  box     down   no answer",
+        "and 5 more",
+    ]
+    quiet = survey_lines(SurveyReport("a.log", SurveyResult(T0, END, (), (), (), states[:1], 1)))
+    assert "Sources up and down" not in quiet
+
+
+def test_faults_of_databases_are_listed_up_to_a_number() -> None:
+    faults = tuple(Problem(f"fault {k}.", "van.dbc", k) for k in range(FAULTS_SHOWN + 3))
+    lines = survey_lines(SurveyReport("a.log", SurveyResult(T0, END, (), (), (), (), 0), faults=faults))
+    assert "van.dbc, line 1: fault 1." in lines
+    assert lines[-1] == "and 3 more; --json FILE writes all of them"
 
 
 def test_changing_bits_first_byte_first() -> None:

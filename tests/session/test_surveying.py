@@ -1,0 +1,74 @@
+"""A survey with a bench file of two buses."""
+
+from pathlib import Path
+
+import pytest
+
+from busprobe.analysis.survey_result import BitRate
+from busprobe.errors import BenchError
+from busprobe.session.surveying import survey
+
+DATABASE = 'VERSION ""\n\nBU_: Van\n\nBO_ 256 {name}: 1 Van\n SG_ {signal} : 0|8@1+ (1,0) [0|255] "km/h" Van\n'
+BENCH = """\
+[vehicle]
+name = "Roads patrol van 12"
+[[bus]]
+name = "body"
+bitrate = 125000
+databases = ["body.dbc"]
+[[bus]]
+name = "drive"
+recorded_as = ["can1"]
+databases = ["drive.dbc"]
+[obd]
+bus = "drive"
+poll = ["0D"]
+every = "500 ms"
+[signals]
+door = { from = "body.Doors.Rear" }
+speed = { from = ["drive.Wheels.Speed", "obd.0D"], max_age = "250 ms" }
+"""
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    (tmp_path / "body.dbc").write_text(DATABASE.format(name="Doors", signal="Rear"))
+    (tmp_path / "drive.dbc").write_text(DATABASE.format(name="Wheels", signal="Speed"))
+    (tmp_path / "van.toml").write_text(BENCH)
+    return tmp_path / "van.toml"
+
+
+def log(folder: Path, channels: tuple[str, str]) -> Path:
+    path = folder / "drive.log"
+    lines = [f"({k * 0.02:.6f}) {channels[k % 2]} 100#{k:02X}\n" for k in range(60)]
+    lines.append(f"(1.200000) {channels[1]} 7E8#03410D3C00000000\n")
+    path.write_text("".join(lines))
+    return path
+
+
+def test_each_channel_is_named_by_its_own_bus(bench: Path, tmp_path: Path) -> None:
+    report = survey(log(tmp_path, ("body", "can1")), bench, bit_rate=500_000)
+    assert [(one.channel, one.message) for one in report.result.identifiers] == [
+        ("body", "Doors"), ("can1", "Wheels"), ("can1", None),
+    ]  # fmt: skip
+    assert report.bit_rates == {"body": BitRate(125_000), "can1": BitRate(500_000)}
+    assert [(one.tap, one.presence.value, one.count, one.max_age_ns) for one in report.signals] == [
+        ("body.Doors.Rear", "present", 30, None),
+        ("drive.Wheels.Speed", "present", 30, 250_000_000),
+        ("obd.0D", "present", 1, 250_000_000),
+    ]
+    assert report.signals[2].proposed_ns == 1_500_000_000
+
+
+def test_a_channel_that_matches_no_bus_is_refused(bench: Path, tmp_path: Path) -> None:
+    with pytest.raises(BenchError, match='Channel "can7" of the recording matches no bus'):
+        survey(log(tmp_path, ("body", "can7")), bench)
+
+
+def test_faults_of_a_database_are_reported(tmp_path: Path) -> None:
+    database = tmp_path / "van.dbc"
+    database.write_text(DATABASE.format(name="Doors", signal="Rear") + ' SG_ Past : 60|8@1+ (1,0) [0|0] "" Van\n')
+    report = survey(log(tmp_path, ("a", "b")), databases=[database])
+    assert len(report.faults) == 1
+    assert report.faults[0].path == database
+    assert report.result.identifiers[0].message == "Doors"
