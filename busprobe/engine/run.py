@@ -222,7 +222,8 @@ class Run:
         signal = self._plan.signals.get(name)
         if signal is None:
             return text_of(timeline, t_ns, {}, None)
-        return text_of(timeline, t_ns, signal.texts, signal.type.unit)
+        why = self._leaves[name].why_unknown(t_ns) if timeline.code_at(t_ns) == UNKNOWN else ""
+        return text_of(timeline, t_ns, signal.texts, signal.type.unit, why)
 
     def _forget(self) -> None:
         reached = min([self._network.upto_ns, *(w.upto_ns for w in self._watchers)])

@@ -28,6 +28,11 @@ class SampleTimes:
         if len(times):
             self.times = np.concatenate([self.times, times])
 
+    def has(self, t_ns: int) -> bool:
+        """Whether there is a sample at exactly this time."""
+        place = int(np.searchsorted(self.times, t_ns))
+        return place < len(self.times) and int(self.times[place]) == t_ns
+
     def gap_at(self, t_ns: int) -> int:
         """Time from the previous sample to the one at `t_ns`; 0 where there is none."""
         place = int(np.searchsorted(self.times, t_ns))
@@ -108,6 +113,11 @@ class SampledTap:
     def sampling_at(self, t_ns: int) -> int:
         return self._samples.gap_at(t_ns) if self._polled or self.max_age.is_cyclic else 0
 
+    def why_unknown(self, t_ns: int) -> str:
+        """Why it is unknown at a time: sent as such, or not sent any more."""
+        since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
+        return "not available" if self._samples.has(since) else "lost"
+
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
@@ -128,6 +138,8 @@ class WiredTap:
         self._fresh = Freshness(MaxAge(is_fixed=True), None)
         self._threshold_state = FALSE
         self._samples = SampleTimes(0)
+        self._down_ns: int | None = None
+        """Since when the box is down."""
 
     @property
     def glitches(self) -> int:
@@ -137,6 +149,8 @@ class WiredTap:
         """level, millivolts: (n,) of this line at each poll; one of them None, or both without polls."""
         self._samples.add(t_ns)
         self.newest = t_ns
+        if len(t_ns):
+            self._down_ns = None
         if not self.is_condition:
             volts = NO_VALUES if millivolts is None else millivolts / 1000.0 * self.source.scale + self.source.offset
             code: UInt8Array = np.full(len(t_ns), TRUE, np.uint8)
@@ -152,6 +166,7 @@ class WiredTap:
         self.timeline.extend(self._debounce.step(t_ns, level, upto_ns))
 
     def down(self, t_ns: int) -> None:
+        self._down_ns = t_ns
         self.timeline.extend(self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns))
 
     def uncertainty_at(self, t_ns: int) -> int:
@@ -159,6 +174,10 @@ class WiredTap:
 
     def sampling_at(self, t_ns: int) -> int:
         return self._samples.gap_at(t_ns)
+
+    def why_unknown(self, t_ns: int) -> str:
+        """Why it is unknown at a time: only a box that is down, or chattering, makes a line so."""
+        return "box down" if self._down_ns is not None and self._down_ns <= t_ns else "chattering"
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
@@ -194,6 +213,9 @@ class SignalLeaf:
     def sampling_at(self, t_ns: int) -> int:
         return max(tap.sampling_at(t_ns) for tap in self.taps)
 
+    def why_unknown(self, t_ns: int) -> str:
+        return self.taps[0].why_unknown(t_ns)
+
     def forget(self, before_ns: int) -> None:
         for tap in self.taps:
             tap.forget(before_ns)
@@ -214,13 +236,13 @@ def levels(mask: np.ndarray[tuple[int], np.dtype[np.uint64]], number: int) -> Bo
     return (mask >> np.uint64(number) & np.uint64(1)).astype(np.bool_)
 
 
-def text_of(timeline: Timeline, t_ns: int, texts: Mapping[float, str], unit: str | None) -> str:
-    """What a signal said at a time, for a person."""
+def text_of(timeline: Timeline, t_ns: int, texts: Mapping[float, str], unit: str | None, why: str = "") -> str:
+    """What a signal said at a time, for a person. why: the reason where it is unknown."""
     code = timeline.code_at(t_ns)
     if code == ASLEEP:
         return "unknown (asleep)" if timeline.t_ns[timeline.index_at(t_ns)] > NEVER else "unknown (not seen yet)"
     if code == UNKNOWN:
-        return "unknown"
+        return f"unknown ({why})" if why else "unknown"
     if timeline.value is None:
         return "on" if code == TRUE else "off"
     value = timeline.value_at(t_ns)
