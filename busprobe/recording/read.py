@@ -1,0 +1,141 @@
+"""Reads a recording as batches, in the order and with the stamps that it was recorded with.
+
+Frames, polls and source states come interleaved so that their times advance together:
+the next batch is always one of the source that is complete to the least time so far.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Set
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from types import MappingProxyType, TracebackType
+from typing import Any
+
+import duckdb
+
+from busprobe.frames import Batch, Condition
+from busprobe.recording.opening import connect, looks_like
+from busprobe.recording.schema import BOX, BUS, COMPLETE_TO
+from busprobe.recording.streams import Piece, Source, frame_pieces, input_pieces, state_pieces
+from busprobe.recording.trouble import told
+from busprobe.results import LogLine
+from busprobe.timeline import NEVER
+
+__all__ = ["Recording", "looks_like", "open_recording"]
+
+_ENDED = f"""
+    SELECT source,
+           max(t_ns) FILTER (condition = '{COMPLETE_TO}'),
+           arg_max(condition, rowid) FILTER (condition IN ('{Condition.UP.value}', '{Condition.DOWN.value}'))
+    FROM states GROUP BY source"""
+"""Of each source: to what time it is complete, and its last condition."""
+
+INPUT_SHARE = 16
+"""An input box is polled less often than frames come: its batches have this many times fewer rows."""
+
+
+def open_recording(path: Path) -> Recording:
+    """Opens a recording read-only.
+
+    Raises OpenError (missing, empty, a folder, no recording, in use, too new) or
+    FormatError (damaged).
+    """
+    return Recording(path, connect(path))
+
+
+class Recording:
+    """An open recording."""
+
+    def __init__(self, path: Path, con: duckdb.DuckDBPyConnection) -> None:
+        self.path = path
+        self._con = con
+        with told(path):
+            self.about: Mapping[str, str] = MappingProxyType(dict(self._all("SELECT key, value FROM about")))
+            self.bench: Mapping[str, str] = MappingProxyType(dict(self._all("SELECT name, text FROM bench")))
+            ended = {source: (complete, condition) for source, complete, condition in self._all(_ENDED)}
+            self._buses = self._sources(BUS, ended)
+            self._boxes = self._sources(BOX, ended)
+            ((self.frame_count,),) = self._all("SELECT count(*) FROM frames")
+            ((self.poll_count,),) = self._all("SELECT count(*) FROM inputs")
+            ((first, last),) = self._all(
+                "SELECT min(low), max(high) FROM (SELECT min(t_ns) AS low, max(t_ns) AS high FROM frames "
+                "UNION ALL SELECT min(t_ns), max(t_ns) FROM inputs)"
+            )
+        start = self.about.get("start_ns", first)
+        self.start_ns: int | None = None if start is None else int(start)
+        ends = [s.complete_to_ns for s in self._buses + self._boxes] + [last]
+        self.end_ns: int | None = max((e for e in ends if e is not None), default=None)
+
+    def __enter__(self) -> Recording:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the channels, in the order in which they were first recorded."""
+        return tuple(s.name for s in self._buses)
+
+    @property
+    def boxes(self) -> tuple[str, ...]:
+        """Names of the input boxes, likewise."""
+        return tuple(s.name for s in self._boxes)
+
+    def events(self) -> tuple[LogLine, ...]:
+        """The log that was written while recording, in its order."""
+        with told(self.path):
+            rows = self._all("SELECT decided_ns, t_ns, rank, kind, name, text FROM events ORDER BY rowid")
+        return tuple(LogLine(*row) for row in rows)
+
+    def batches(self, batch_rows: int = 131_072, *, identifiers: Set[int] | None = None) -> Iterator[Batch]:
+        """All that was recorded, in batches of at most `batch_rows` rows.
+
+        identifiers: leave out the frames with any other identifier; the times to which
+        batches are complete stay those of all frames.
+        """
+        streams = [state_pieces(self._con.cursor(), batch_rows, self.end_ns)]
+        if self._boxes:
+            streams.append(input_pieces(self._con.cursor(), self._boxes, max(1, batch_rows // INPUT_SHARE)))
+        if self._buses:
+            streams.append(_one_ahead(frame_pieces(self._con.cursor(), self._buses, batch_rows, identifiers)))
+        with told(self.path):
+            yield from _in_step(streams)
+
+    def close(self) -> None:
+        self._con.close()
+
+    def _all(self, sql: str) -> list[Any]:
+        return self._con.execute(sql).fetchall()
+
+    def _sources(self, kind: str, ended: Mapping[str, tuple[int | None, str | None]]) -> tuple[Source, ...]:
+        rows = self._con.execute("SELECT number, name FROM channels WHERE kind = ? ORDER BY number", [kind]).fetchall()
+        sources = []
+        for number, name in rows:
+            complete, condition = ended.get(name, (None, None))
+            sources.append(Source(number, name, complete, condition == Condition.DOWN.value))
+        return tuple(sources)
+
+
+def _in_step(streams: list[Iterator[Piece]]) -> Iterator[Batch]:
+    """The batches of all streams; next comes always the stream that is complete to the least time."""
+    reached = [(NEVER, k) for k in range(len(streams))]
+    while reached:
+        least = min(reached)
+        reached.remove(least)
+        piece = next(streams[least[1]], None)
+        if piece is not None:
+            yield from piece.batches
+            reached.append((piece.complete_to_ns, least[1]))
+
+
+def _one_ahead(pieces: Iterator[Piece]) -> Iterator[Piece]:
+    """The same pieces, the next one being read by a thread while one is in use."""
+    with ThreadPoolExecutor(1) as reader:
+        coming = reader.submit(next, pieces, None)
+        while (piece := coming.result()) is not None:
+            coming = reader.submit(next, pieces, None)
+            yield piece

@@ -1,0 +1,228 @@
+"""The tables of a recording as streams of batches, window by window of `rowid`.
+
+DuckDB skips the row groups outside a window, so reading all windows costs what one scan does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, replace
+from typing import Any
+
+import duckdb
+import numpy as np
+import numpy.typing as npt
+
+from busprobe.frames import (
+    LATE,
+    TAIL_WORDS,
+    Batch,
+    Condition,
+    FrameBatch,
+    InputBatch,
+    Int32Array,
+    Int64Array,
+    SourceState,
+    StateBatch,
+    Tail,
+    UInt8Array,
+)
+from busprobe.recording.completeness import complete_after
+from busprobe.timeline import FOREVER
+
+READ_ROWS = 131_072
+"""Frames read at once, at least: smaller batches are cut from them."""
+
+Columns = Mapping[str, npt.NDArray[Any]]
+
+
+@dataclass(frozen=True)
+class Source:
+    """A channel or an input box of the recording."""
+
+    number: int
+    name: str
+    complete_to_ns: int | None
+    """The last time that the source was recorded to be complete to, if it was."""
+    down: bool
+    """Whether its last recorded state is down: it then holds nothing back."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Batches of one stream, and the time to which they bring it."""
+
+    batches: tuple[Batch, ...]
+    complete_to_ns: int
+
+
+@dataclass(frozen=True)
+class _Window:
+    """Rows `first` to `last` of a table."""
+
+    first: int
+    last: int
+    complete_to_ns: int | None
+    share: float
+    is_final: bool
+
+
+def frame_pieces(
+    con: duckdb.DuckDBPyConnection, channels: Sequence[Source], rows: int, identifiers: Set[int] | None
+) -> Iterator[Piece]:
+    """The frames; every batch names all channels."""
+    names = tuple(c.name for c in channels)
+    numbers = np.array([c.number for c in channels], np.uint8)
+    index = None if np.array_equal(numbers, np.arange(len(numbers))) else _inverse(numbers)
+    has_tails = con.execute("SELECT 1 FROM frames WHERE tail IS NOT NULL LIMIT 1").fetchone() is not None
+    chosen = "" if identifiers is None else f" AND identifier IN ({', '.join(map(str, sorted(identifiers))) or 'NULL'})"
+    # Row numbers cost a quarter more time, and are known unless rows are left out.
+    counted = has_tails or identifiers is not None or _has_gaps(con)
+    columns = "t_ns, channel, identifier, flags, length, payload" + (", rowid" if counted else "")
+    windows = _windows(con, "frames", "channel", f"flags & {LATE} = 0", rows, _final(channels))
+    for part in _parts(windows, max(1, READ_ROWS // rows)):
+        first = part[0].first
+        where = f"WHERE rowid BETWEEN {first} AND {part[-1].last}{chosen}"
+        c = _fetch(con, f"SELECT {columns} FROM frames {where}")
+        rowid = c["rowid"] if counted else np.arange(first, first + len(c["t_ns"]))
+        tail = _tail(con, where, rowid) if has_tails else None
+        whole = FrameBatch(
+            c["t_ns"], names, c["channel"] if index is None else index[c["channel"]], c["identifier"],
+            c["flags"], c["length"], c["payload"], tail,
+        )  # fmt: skip
+        starts = np.searchsorted(rowid, [w.first for w in part]).tolist()
+        for window, start, stop in zip(part, starts, [*starts[1:], len(whole)], strict=True):
+            batch = replace(whole.cut(start, stop), complete_to_ns=window.complete_to_ns, share=window.share)
+            yield Piece((batch,), _reached(window.complete_to_ns))
+
+
+def input_pieces(con: duckdb.DuckDBPyConnection, boxes: Sequence[Source], rows: int) -> Iterator[Piece]:
+    """The polls; every piece has a batch of each box, an empty one too."""
+    row = con.execute("SELECT coalesce(max(len(analogue)), 0) FROM inputs").fetchone()
+    widest = row[0] if row else 0
+    lines = "".join(f", coalesce(analogue[{k + 1}], 0) AS mv{k}" for k in range(widest))
+    for window in _windows(con, "inputs", "box", "NOT late", rows, None):
+        c = _fetch(
+            con,
+            f"SELECT t_ns, box, mask, late, coalesce(len(analogue), -1) AS width{lines} "
+            f"FROM inputs WHERE rowid BETWEEN {window.first} AND {window.last}",
+        )
+        batches: list[Batch] = []
+        for box in boxes:
+            batches += _polls(c, box, window)
+        yield Piece(tuple(batches), _reached(window.complete_to_ns))
+
+
+def state_pieces(con: duckdb.DuckDBPyConnection, rows: int, end_ns: int | None) -> Iterator[Piece]:
+    """The source states in time order; the last batch is complete to the recording's end."""
+    known = [c.value for c in Condition]
+    found = con.execute(
+        "SELECT t_ns, source, condition, note FROM states WHERE list_contains(?, condition) ORDER BY t_ns, rowid",
+        [known],
+    ).fetchall()
+    states = [SourceState(t, source, Condition(condition), note) for t, source, condition, note in found]
+    for start in range(0, max(len(states), 1), rows):
+        part = tuple(states[start : start + rows])
+        final = start + rows >= len(states)
+        complete = end_ns if final else states[start + rows].t_ns
+        yield Piece((StateBatch(part, complete),), _reached(complete))
+
+
+def _windows(
+    con: duckdb.DuckDBPyConnection, table: str, source: str, in_time: str, rows: int, final_ns: int | None
+) -> list[_Window]:
+    """Windows of `rows` rows; an empty table has one, empty window."""
+    found = con.execute(f"SELECT max(rowid) FROM {table}").fetchone()
+    last = found[0] if found and found[0] is not None else -1
+    count = max(1, -(-(last + 1) // rows))
+    c = _fetch(
+        con,
+        f"SELECT rowid // {rows} AS number, {source} AS source, min(t_ns) AS low, arg_max(t_ns, rowid) AS last "
+        f"FROM {table} WHERE {in_time} GROUP BY ALL ORDER BY ALL",
+    )
+    if final_ns is None and len(c["last"]):
+        final_ns = int(c["last"].max())
+    bounds = complete_after(count, c["number"], c["source"], c["low"], c["last"], _reached(final_ns))
+    return [
+        _Window(k * rows, (k + 1) * rows - 1, None if final_ns is None else bound, (k + 1) / count, k == count - 1)
+        for k, bound in enumerate(bounds.tolist())
+    ]
+
+
+def _has_gaps(con: duckdb.DuckDBPyConnection) -> bool:
+    """Whether somebody has deleted frames."""
+    return con.execute("SELECT count(*) <> coalesce(max(rowid) + 1, 0) FROM frames").fetchone() == (True,)
+
+
+def _parts(windows: Sequence[_Window], size: int) -> Iterator[Sequence[_Window]]:
+    for start in range(0, len(windows), size):
+        yield windows[start : start + size]
+
+
+def _final(channels: Sequence[Source]) -> int | None:
+    """To what time all channels that were up at the end are complete, as recorded."""
+    up = [c.complete_to_ns for c in channels if c.complete_to_ns is not None and not c.down]
+    down = [c.complete_to_ns for c in channels if c.complete_to_ns is not None and c.down]
+    return min(up) if up else max(down, default=None)
+
+
+def _tail(con: duckdb.DuckDBPyConnection, where: str, rowid: Int64Array) -> Tail | None:
+    c = _fetch(con, f"SELECT rowid, length, tail FROM frames {where} AND tail IS NOT NULL")
+    count = len(c["rowid"])
+    if not count:
+        return None
+    octets = np.zeros((count, 8 * TAIL_WORDS), np.uint8)
+    sizes = c["length"].astype(np.int64) - 8
+    for size in np.unique(sizes).tolist():
+        same = np.flatnonzero(sizes == size)
+        octets[same, :size] = np.frombuffer(b"".join(c["tail"][same]), np.uint8).reshape(-1, size)
+    return Tail(np.searchsorted(rowid, c["rowid"]).astype(np.int64), octets.view("<u8").astype(np.uint64))
+
+
+def _polls(c: Columns, box: Source, window: _Window) -> list[InputBatch]:
+    """The polls of one box in a window: one batch, or one for each run of equally many analogue lines."""
+    rows = np.flatnonzero(c["box"] == box.number)
+    complete = window.complete_to_ns
+    if window.is_final and box.complete_to_ns is not None:
+        complete = box.complete_to_ns
+    if not len(rows):
+        return [InputBatch(box.name, c["t_ns"][rows], c["mask"][rows], None, None, complete, window.share)]
+    widths = c["width"][rows]
+    runs = np.split(rows, np.flatnonzero(np.diff(widths)) + 1)
+    before = int(c["t_ns"][rows].min())
+    batches = []
+    for k, run in enumerate(runs):
+        width = int(c["width"][run[0]])
+        analogue = None if width < 0 else _millivolts(c, run, width)
+        late = c["late"][run]
+        batches.append(
+            InputBatch(
+                box.name, c["t_ns"][run], c["mask"][run], analogue, late if late.any() else None,
+                complete if k == len(runs) - 1 else before, window.share,
+            )
+        )  # fmt: skip
+    return batches
+
+
+def _millivolts(c: Columns, rows: Int64Array, width: int) -> Int32Array:
+    out = np.empty((len(rows), width), np.int32)
+    for k in range(width):
+        out[:, k] = c[f"mv{k}"][rows]
+    return out
+
+
+def _fetch(con: duckdb.DuckDBPyConnection, sql: str) -> Columns:
+    """The columns of a query, none of which may hold NULL."""
+    columns: Columns = con.execute(sql).fetchnumpy()
+    return columns
+
+
+def _inverse(numbers: UInt8Array) -> UInt8Array:
+    """Channel number -> index into the names of a batch."""
+    index = np.zeros(256, np.uint8)
+    index[numbers] = np.arange(len(numbers), dtype=np.uint8)
+    return index
+
+
+def _reached(complete_to_ns: int | None) -> int:
+    return FOREVER if complete_to_ns is None else complete_to_ns

@@ -1,0 +1,276 @@
+"""Writes a recording: batches in, rows of one DuckDB file out.
+
+Rows are kept back until `commit` and then go in together, so a caller may add a batch
+every 50 ms and commit twice a second. What was committed survives a killed process: it
+is in the log beside the file (`.wal`) until a checkpoint moves it into the file.
+
+While a recording is written, the same process must not open the file a second time, not
+even to look at its first bytes: on Linux and macOS that would end the lock on it.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import duckdb
+import numpy as np
+import numpy.typing as npt
+
+from busprobe.errors import OpenError
+from busprobe.frames import LATE, TAIL_WORDS, Batch, FrameBatch, InputBatch, StateBatch, join_frames
+from busprobe.recording.schema import (
+    ATTACH_OPTIONS,
+    BOX,
+    BUS,
+    COMPLETE_TO,
+    FORMAT,
+    LATE_COUNT,
+    create_statements,
+    quoted,
+)
+from busprobe.recording.trouble import told
+from busprobe.results import LogLine
+
+FLUSH_ROWS = 500_000
+"""Rows kept back at most before they are written, though not committed."""
+
+SPARE_BYTES = 64 * 1024 * 1024
+"""Free space that a checkpoint must leave beside twice the size of the log."""
+
+_StateRow = tuple[int, str, str, str, int | None]
+
+
+class RecordingWriter:
+    """One recording being written. Not for use by two threads at once."""
+
+    def __init__(
+        self, path: Path, *, about: Mapping[str, str], bench: Mapping[str, str], overwrite: bool = False
+    ) -> None:
+        """Creates the file with its `about` and `bench` texts, committed.
+
+        Raises OpenError where the file is there already (unless `overwrite`) or cannot be made.
+        """
+        self.path = path
+        _make_room(path, overwrite)
+        self._numbers: dict[tuple[str, str], int] = {}
+        self._frames: list[FrameBatch] = []
+        self._inputs: list[InputBatch] = []
+        self._kept = 0
+        self._states: list[_StateRow] = []
+        self._log: list[LogLine] = []
+        self._complete: dict[str, int] = {}
+        self._late: dict[str, tuple[int, int]] = {}
+        with told(path):
+            self._con: duckdb.DuckDBPyConnection | None = _create(path)
+            self._insert_rows("about", [("format", str(FORMAT)), *about.items()])
+            self._insert_rows("bench", list(bench.items()))
+            self._con.commit()
+            self._con.begin()
+
+    def __enter__(self) -> RecordingWriter:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def wal_bytes(self) -> int:
+        """Size of the log beside the file: what a checkpoint would move into it."""
+        wal = _wal(self.path)
+        return wal.stat().st_size if wal.exists() else 0
+
+    def add(self, batch: Batch) -> None:
+        """Keeps a batch for the next commit; its arrays must not be changed after."""
+        match batch:
+            case FrameBatch():
+                self._add_frames(batch)
+            case InputBatch():
+                self._add_inputs(batch)
+            case StateBatch():
+                self._states += [(row.t_ns, row.source, row.condition.value, row.note, None) for row in batch.rows]
+                self._reached(("",), batch.complete_to_ns)
+        if self._kept >= FLUSH_ROWS:
+            self._flush()
+
+    def add_events(self, log: Iterable[LogLine]) -> None:
+        """Keeps lines of the log for the next commit."""
+        self._log += log
+
+    def commit(self) -> None:
+        """Writes all that was added; a process killed after this loses none of it."""
+        with told(self.path):
+            self._flush()
+            self._connection.commit()
+            self._connection.begin()
+
+    def checkpoint(self) -> bool:
+        """Commits, and moves the log into the file; False where the disk has too little room for that.
+
+        A checkpoint that runs out of room would make the whole recording useless in this process.
+        """
+        self.commit()
+        free = shutil.disk_usage(self.path.parent).free
+        if free < 2 * self.wal_bytes + SPARE_BYTES:
+            return False
+        with told(self.path):
+            self._connection.commit()
+            self._connection.execute("CHECKPOINT recording")
+            self._connection.begin()
+        return True
+
+    def close(self) -> None:
+        """Commits, makes a checkpoint and closes. Closing twice is allowed."""
+        if self._con is None:
+            return
+        try:
+            self.checkpoint()
+        finally:
+            self._con.close()
+            self._con = None
+
+    @property
+    def _connection(self) -> duckdb.DuckDBPyConnection:
+        if self._con is None:
+            raise ValueError("the recording is closed")
+        return self._con
+
+    def _add_frames(self, batch: FrameBatch) -> None:
+        numbers = np.array([self._number(name, BUS) for name in batch.channels], np.uint8)
+        self._reached(batch.channels, batch.complete_to_ns)
+        if not len(batch):
+            return
+        late = batch.flags & LATE != 0
+        if late.any():
+            for k, name in enumerate(batch.channels):
+                self._came_late(name, batch.t_ns[late & (batch.channel == k)])
+        self._frames.append(replace(batch, channel=numbers[batch.channel], channels=()))
+        self._kept += len(batch)
+
+    def _add_inputs(self, batch: InputBatch) -> None:
+        self._number(batch.box, BOX)
+        self._reached((batch.box,), batch.complete_to_ns)
+        if not len(batch):
+            return
+        if batch.late is not None:
+            self._came_late(batch.box, batch.t_ns[batch.late])
+        self._inputs.append(batch)
+        self._kept += len(batch)
+
+    def _number(self, name: str, kind: str) -> int:
+        """The number of a channel or box; a new one gets its row of `channels` at once."""
+        number = self._numbers.get((name, kind))
+        if number is None:
+            number = self._numbers[name, kind] = len(self._numbers)
+            with told(self.path):
+                self._insert_rows("channels", [(number, name, kind)])
+        return number
+
+    def _reached(self, sources: Iterable[str], complete_to_ns: int | None) -> None:
+        if complete_to_ns is not None:
+            self._complete.update(dict.fromkeys(sources, complete_to_ns))
+
+    def _came_late(self, source: str, t_ns: npt.NDArray[np.int64]) -> None:
+        if len(t_ns):
+            count, newest = self._late.get(source, (0, int(t_ns[0])))
+            self._late[source] = (count + len(t_ns), max(newest, int(t_ns.max())))
+
+    def _flush(self) -> None:
+        """Inserts all that was kept back into the open transaction."""
+        if self._frames:
+            self._insert_frames(join_frames(self._frames))
+        if self._inputs:
+            self._insert_inputs(self._inputs)
+        self._states += [(t, source, LATE_COUNT, "", count) for source, (count, t) in self._late.items()]
+        self._states += [(t, source, COMPLETE_TO, "", None) for source, t in self._complete.items()]
+        self._insert_rows("states", self._states)
+        self._insert_rows("events", [(e.t_ns, e.decided_ns, e.rank, e.kind, e.name, e.text) for e in self._log])
+        self._frames, self._inputs, self._states, self._log, self._kept = [], [], [], [], 0
+        self._late, self._complete = {}, {}
+
+    def _insert_frames(self, frames: FrameBatch) -> None:
+        columns: dict[str, npt.NDArray[Any]] = {
+            "t_ns": frames.t_ns, "channel": frames.channel, "identifier": frames.identifier,
+            "flags": frames.flags, "length": frames.length, "payload": frames.payload,
+        }  # fmt: skip
+        tail = "NULL"
+        if frames.tail is not None:
+            # Highest byte first, so that the hexadecimal digits of a word come in the order of its bytes.
+            words = frames.words()[:, 1:].byteswap()
+            columns |= {f"word{k}": np.ascontiguousarray(words[:, k]) for k in range(TAIL_WORDS)}
+            digits = " || ".join(f"lpad(hex(word{k}), 16, '0')" for k in range(TAIL_WORDS))
+            tail = f"CASE WHEN length > 8 THEN unhex(left({digits}, 2 * (length - 8))) END"
+        self._insert_arrays("frames", columns, f"t_ns, channel, identifier, flags, length, payload, {tail}")
+
+    def _insert_inputs(self, batches: list[InputBatch]) -> None:
+        widths = [-1 if b.analogue is None else b.analogue.shape[1] for b in batches]
+        analogue = np.zeros((sum(map(len, batches)), max(*widths, 0)), np.int32)
+        start = 0
+        for batch in batches:
+            if batch.analogue is not None:
+                analogue[start : start + len(batch), : batch.analogue.shape[1]] = batch.analogue
+            start += len(batch)
+        columns: dict[str, npt.NDArray[Any]] = {
+            "t_ns": np.concatenate([b.t_ns for b in batches]),
+            "box": _each(batches, [self._number(b.box, BOX) for b in batches], np.uint8),
+            "mask": np.concatenate([b.mask for b in batches]),
+            "width": _each(batches, widths, np.int64),
+            "late": np.concatenate([np.zeros(len(b), np.bool_) if b.late is None else b.late for b in batches]),
+        }
+        columns |= {f"mv{k}": np.ascontiguousarray(analogue[:, k]) for k in range(analogue.shape[1])}
+        lines = ", ".join(f"mv{k}" for k in range(analogue.shape[1]))
+        listed = f"CASE WHEN width >= 0 THEN list_slice([{lines}]::INTEGER[], 1, width) END"
+        self._insert_arrays("inputs", columns, f"t_ns, box, mask, {listed}, late")
+
+    def _insert_arrays(self, table: str, columns: Mapping[str, npt.NDArray[Any]], select: str) -> None:
+        self._connection.register("kept", columns)
+        self._connection.execute(f"INSERT INTO {table} SELECT {select} FROM kept")
+        self._connection.unregister("kept")
+
+    def _insert_rows(self, table: str, rows: list[Any]) -> None:
+        if rows:
+            marks = ", ".join("unnest(?)" for _ in rows[0])
+            self._connection.execute(f"INSERT INTO {table} SELECT {marks}", [list(c) for c in zip(*rows, strict=True)])
+
+
+def _each(batches: list[InputBatch], values: list[int], dtype: type[np.generic]) -> npt.NDArray[Any]:
+    """`values[i]` once for each row of batch i."""
+    return np.repeat(np.array(values, dtype), [len(b) for b in batches])
+
+
+def _wal(path: Path) -> Path:
+    return path.with_name(path.name + ".wal")
+
+
+def _make_room(path: Path, overwrite: bool) -> None:
+    """Sees to it that neither the file nor a log of an earlier one is there."""
+    if not path.parent.is_dir():
+        raise OpenError("The folder to record in does not exist.", path=path, hint="Make the folder first.")
+    if path.is_dir():
+        raise OpenError("This is a folder.", path=path, hint="Name a file in it to record to.")
+    for there in (path, _wal(path)):
+        if there.exists():
+            if not overwrite:
+                raise OpenError(
+                    "The file is there already.", path=there, hint="Choose another name, or remove it first."
+                )
+            there.unlink()
+
+
+def _create(path: Path) -> duckdb.DuckDBPyConnection:
+    """An empty recording, in an open transaction. Checkpoints are made on demand only."""
+    con = duckdb.connect(config={"threads": 2, "memory_limit": "1GB", "temp_directory": f"{path}.tmp"})
+    con.execute("SET checkpoint_threshold = '1TB'")
+    con.execute("PRAGMA disable_checkpoint_on_shutdown")
+    con.execute(f"ATTACH {quoted(str(path))} AS recording ({ATTACH_OPTIONS})")
+    con.execute("USE recording")
+    con.begin()
+    for statement in create_statements():
+        con.execute(statement)
+    return con
