@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
 
 import numpy as np
 
 from busprobe.checks.expect import ExpectWatch
 from busprobe.engine.lines import occurrence_line, trigger_line
 from busprobe.engine.mapping import bus_names
+from busprobe.engine.ordering import in_time_order, merge, split
 from busprobe.engine.plan import Plan
 from busprobe.engine.run import Run
 from busprobe.engine.watches import result
@@ -27,13 +27,11 @@ from busprobe.frames import (
     Int64Array,
     SourceState,
     StateBatch,
-    Tail,
-    empty_frames,
     join_frames,
     join_polls,
 )
 from busprobe.results import CheckResult, LogLine, Occurrence, TriggerEntry
-from busprobe.timeline import FOREVER
+from busprobe.timeline import FOREVER, NEVER
 
 STEP_BACK_NS = 1_000_000_000
 """Stamps that go back by more than this start a new segment."""
@@ -46,8 +44,8 @@ class _Source:
     frames: list[FrameBatch] = field(default_factory=list)
     polls: list[InputBatch] = field(default_factory=list)
     states: list[SourceState] = field(default_factory=list)
-    newest_ns: int | None = None
-    """Newest stamp so far; a later record with an older one counts at this time."""
+    newest_ns: dict[str, int] = field(default_factory=dict)
+    """By clock: newest stamp so far; a later record with an older one counts at this time."""
     complete_to_ns: int | None = None
     late: int = 0
 
@@ -70,10 +68,15 @@ class Engine:
     """Push batches of the sources named, `advance` when it suits, `finish` once.
 
     sources: names under which batches are pushed; each must say how far it is complete.
+    uncertainty_ns: step of the stamps. by_channel: each channel has a clock of its own; else
+    all frames of a source come from one clock, in its order.
     """
 
-    def __init__(self, plan: Plan, sources: Sequence[str], uncertainty_ns: int = 0) -> None:
+    def __init__(
+        self, plan: Plan, sources: Sequence[str], uncertainty_ns: int = 0, *, by_channel: bool = False
+    ) -> None:
         self._plan = plan
+        self._by_channel = by_channel
         self._uncertainty = {b.name: b.uncertainty_ns + uncertainty_ns for b in plan.bench.buses}
         self._sources = {name: _Source() for name in sources}
         self._occurrences: list[list[Occurrence]] = [[] for _ in plan.checks]
@@ -131,43 +134,70 @@ class Engine:
 
     # Taking in.
 
+    def screen(self, batch: FrameBatch | InputBatch) -> FrameBatch | InputBatch:
+        """The batch with its late rows flagged: those that logic has passed already."""
+        upto = self._run.upto_ns
+        if upto is None or not len(batch) or int(batch.t_ns.min()) >= upto:
+            return batch
+        late = batch.t_ns < upto
+        if isinstance(batch, FrameBatch):
+            return replace(batch, flags=batch.flags | np.where(late, np.uint8(LATE), np.uint8(0)))
+        return replace(batch, late=late if batch.late is None else batch.late | late)
+
     def _push_rows(self, given: _Source, batch: FrameBatch | InputBatch) -> None:
-        newest = given.newest_ns
-        peak = np.maximum.accumulate(batch.t_ns)
-        if newest is not None:
-            peak = np.maximum(peak, newest)
-        back = np.flatnonzero(batch.t_ns < peak - STEP_BACK_NS)
-        if len(back):
-            cut = int(back[0])
-            self._push_part(given, batch, 0, cut, peak)
+        """Queue rows under the times at which they count; a step back of the stamps starts anew."""
+        batch = self._in_time(given, batch)
+        if not len(batch):
+            return
+        groups = self._groups(batch)
+        peaks = [np.maximum.accumulate(batch.t_ns[rows]) for _, rows in groups]
+        peaks = [np.maximum(p, given.newest_ns.get(key, NEVER)) for p, (key, _) in zip(peaks, groups, strict=True)]
+        cut = len(batch)
+        for peak, (_, rows) in zip(peaks, groups, strict=True):
+            back = np.flatnonzero(batch.t_ns[rows] < peak - STEP_BACK_NS)
+            if len(back):
+                cut = min(cut, int(rows[back[0]]))
+        for peak, (key, rows) in zip(peaks, groups, strict=True):
+            upto = len(rows) if cut == len(batch) else int(np.searchsorted(rows, cut))
+            if upto:
+                part = batch if upto == len(batch) else batch.take(rows[:upto])
+                self._queue(given, key, replace(part, t_ns=peak[:upto]))
+        if cut < len(batch):
             self._end_segment()
             self._segments += 1
             self._run = Run(self._plan, self._uncertainty)
             for source in self._sources.values():
-                source.newest_ns = source.complete_to_ns = None
+                source.newest_ns.clear()
+                source.complete_to_ns = None
             self._push_rows(given, batch.cut(cut, len(batch)))
-            return
-        self._push_part(given, batch, 0, len(batch), peak)
 
-    def _push_part(
-        self, given: _Source, batch: FrameBatch | InputBatch, start: int, stop: int, t_ns: Int64Array
-    ) -> None:
-        """Queue some rows under the times at which they count; late ones are only counted."""
-        if stop <= start:
+    def _groups(self, batch: FrameBatch | InputBatch) -> list[tuple[str, Int64Array]]:
+        """What has stamps of one clock: (name, rows)."""
+        if not self._by_channel or isinstance(batch, InputBatch) or len(batch.channels) == 1:
+            name = batch.channels[0] if self._by_channel and isinstance(batch, FrameBatch) else ""
+            return [(name, np.arange(len(batch)))]
+        found = [(name, np.flatnonzero(batch.channel == i)) for i, name in enumerate(batch.channels)]
+        return [(name, rows) for name, rows in found if len(rows)]
+
+    def _in_time(self, given: _Source, batch: FrameBatch | InputBatch) -> FrameBatch | InputBatch:
+        """The batch without the rows that were flagged late when they came; those are only counted."""
+        late = (batch.flags & LATE) != 0 if isinstance(batch, FrameBatch) else batch.late
+        if late is None or not late.any():
+            return batch
+        given.late += int(late.sum())
+        return batch.take(~late)
+
+    def _queue(self, given: _Source, key: str, part: FrameBatch | InputBatch) -> None:
+        given.newest_ns[key] = int(part.t_ns[-1])
+        upto = self._run.upto_ns
+        if upto is not None and int(part.t_ns[0]) < upto:
+            passed = int(np.searchsorted(part.t_ns, upto))
+            given.late += passed
+            part = part.cut(passed, len(part))
+        if not len(part):
             return
-        part = replace(batch.cut(start, stop), t_ns=t_ns[start:stop])
-        given.newest_ns = int(part.t_ns[-1])
         if self._start_ns is None or int(part.t_ns[0]) < self._start_ns:
             self._start_ns = int(part.t_ns[0])
-        if isinstance(part, FrameBatch):
-            late = (part.flags & LATE) != 0
-        else:
-            late = np.zeros(len(part), np.bool_) if part.late is None else part.late
-        if self._run.upto_ns is not None:
-            late = late | (part.t_ns < self._run.upto_ns)
-        if late.any():
-            given.late += int(late.sum())
-            part = part.take(~late)
         self.pending_rows += len(part)
         if isinstance(part, FrameBatch):
             given.frames.append(replace(part, channels=self._bus_names(part.channels)))
@@ -199,14 +229,14 @@ class Engine:
         frames: list[FrameBatch] = []
         polls: dict[str, InputBatch] = {}
         for source in self._sources.values():
-            due, source.frames = _split(source.frames, upto)
+            due, source.frames = split(source.frames, upto)
             if due:
-                frames.append(join_frames(due))
-            due_polls, source.polls = _split(source.polls, upto)
+                frames.append(in_time_order(join_frames(due)))
+            due_polls, source.polls = split(source.polls, upto)
             for box in dict.fromkeys(b.box for b in due_polls):
                 polls[box] = join_polls([b for b in due_polls if b.box == box])
         self.pending_rows -= sum(map(len, frames)) + sum(map(len, polls.values()))
-        self._run.advance(_merge(frames), polls, upto)
+        self._run.advance(merge(frames), polls, upto)
 
     def _collect(self) -> None:
         """Log what the watchers have decided since the last time."""
@@ -230,7 +260,9 @@ class Engine:
 
     def _end_segment(self) -> None:
         """Evaluate all that was given, close what is open and keep the outcomes."""
-        times = [t for s in self._sources.values() for t in (s.complete_to_ns, s.newest_ns) if t is not None]
+        times = [t for s in self._sources.values() for t in s.newest_ns.values()]
+        times += [s.complete_to_ns for s in self._sources.values() if s.complete_to_ns is not None]
+        times = [t for t in times if t < FOREVER]
         if not times:
             return
         end = max(times)
@@ -251,50 +283,3 @@ class Engine:
 
 def _log_order(line: LogLine) -> tuple[int, int, int, str, str]:
     return line.decided_ns, line.t_ns, line.rank, line.kind, line.text
-
-
-_Rows = TypeVar("_Rows", FrameBatch, InputBatch)
-
-
-def _split(batches: Sequence[_Rows], upto: int) -> tuple[list[_Rows], list[_Rows]]:
-    """What lies before a time, and the rest; the batches are in order of time."""
-    before: list[_Rows] = []
-    rest: list[_Rows] = []
-    for batch in batches:
-        place = int(np.searchsorted(batch.t_ns, upto))
-        if place:
-            before.append(batch if place == len(batch) else batch.cut(0, place))
-        if place < len(batch):
-            rest.append(batch if place == 0 else batch.cut(place, len(batch)))
-    return before, rest
-
-
-def _merge(batches: Sequence[FrameBatch]) -> FrameBatch:
-    """Frames of several sources as one batch in order of time."""
-    if not batches:
-        return empty_frames()
-    if len(batches) == 1:
-        return batches[0]
-    channels = tuple(dict.fromkeys(name for b in batches for name in b.channels))
-    place = [np.array([channels.index(name) for name in b.channels], np.uint8) for b in batches]
-    joined = join_frames(
-        [replace(b, channels=channels, channel=p[b.channel]) for b, p in zip(batches, place, strict=True)]
-    )
-    order = np.argsort(joined.t_ns, kind="stable")
-    tail = joined.tail
-    if tail is not None:
-        rank = np.empty(len(order), np.int64)
-        rank[order] = np.arange(len(order))
-        rows = rank[tail.rows]
-        by_row = np.argsort(rows)
-        tail = Tail(rows[by_row], tail.words[by_row])
-    return replace(
-        joined,
-        t_ns=joined.t_ns[order],
-        channel=joined.channel[order],
-        identifier=joined.identifier[order],
-        flags=joined.flags[order],
-        length=joined.length[order],
-        payload=joined.payload[order],
-        tail=tail,
-    )

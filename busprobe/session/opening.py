@@ -30,6 +30,8 @@ class OpenedSource(Protocol):
     """What its batches come from: see `source_of`."""
     about: Mapping[str, str]
     """What the recording says of itself."""
+    is_own: bool
+    """Recorded by busprobe: each channel was stamped by itself, late records are marked."""
 
     @property
     def start_ns(self) -> int | None:
@@ -56,6 +58,7 @@ class FrameFile:
     batch_rows: int
     start_ns: int | None = None
     sources: tuple[str, ...] = (FRAMES,)
+    is_own: bool = False
 
     def __post_init__(self) -> None:
         self.name = self.format.name
@@ -81,6 +84,7 @@ class OwnRecording:
         self._recording = recording
         self._batch_rows = batch_rows
         self.name = OWN_FORMAT
+        self.is_own = True
         self.resolution_ns = 1
         self.about = recording.about
         frames = (FRAMES,) if recording.channels else ()
