@@ -48,6 +48,8 @@ class _Source:
     """By clock: newest stamp so far; a later record with an older one counts at this time."""
     complete_to_ns: int | None = None
     late: int = 0
+    is_up: bool = True
+    """Whether evaluation waits for it."""
 
 
 @dataclass(frozen=True)
@@ -104,12 +106,28 @@ class Engine:
         if complete is not None:
             given.complete_to_ns = complete if given.complete_to_ns is None else max(given.complete_to_ns, complete)
 
+    def set_up(self, source: str, *, is_up: bool) -> None:
+        """Whether evaluation waits for a source: not while it is down."""
+        self._sources[source].is_up = is_up
+
+    @property
+    def upto_ns(self) -> int | None:
+        """Everything before this time has been evaluated."""
+        return self._run.upto_ns
+
+    @property
+    def log_length(self) -> int:
+        """Lines released so far."""
+        return len(self._log)
+
     def advance(self) -> list[LogLine]:
         """Evaluate what all sources are complete for. Returns the new lines of the log, in order."""
-        times = [s.complete_to_ns for s in self._sources.values()]
-        if any(t is None for t in times) or not times:
+        times = [s.complete_to_ns for s in self._sources.values() if s.is_up]
+        if None in times:
             return []
-        upto = min(t for t in times if t is not None)
+        upto = min((t for t in times if t is not None), default=FOREVER)
+        if upto >= FOREVER:
+            return []
         if self._run.upto_ns is not None and upto <= self._run.upto_ns:
             return []
         self._advance_to(upto)

@@ -1,0 +1,205 @@
+"""A live run: readers in, one engine, the recorder and the log out.
+
+    reader threads ──> inbox ──> this loop ──> engine ──> log lines
+                                     └──────> recorder thread
+
+The loop flags what comes too late, hands every batch to the recorder first, and lets the
+engine evaluate what all sources are complete for. A source that has not got further for
+100 ms is declared down, by a row that is recorded: it no longer holds the others back.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from busprobe.bench.model import Bench
+from busprobe.engine.engine import Engine, Results
+from busprobe.engine.plan import Plan
+from busprobe.errors import DeviceError
+from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.results import LogLine
+from busprobe.session.opening import STATES
+from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, Reader
+from busprobe.sources.clock import Clock
+from busprobe.sources.live import Health, LiveSource
+from busprobe.timeline import FOREVER
+
+SILENT_S = 0.1
+"""A source whose reader has got no further for this long is down."""
+PERIODS = 3
+"""... or for this many of its periods, where it is polled more slowly."""
+ADVANCE_S = 0.05
+"""How often the engine evaluates what came."""
+OPENING_S = 5.0
+"""How long the first attempt to open all sources may take."""
+
+
+class Recording(Protocol):
+    """What a live run needs of a recorder."""
+
+    def put(self, batch: Batch) -> None: ...
+    def put_lines(self, lines: Sequence[LogLine]) -> None: ...
+
+
+@dataclass
+class SourceStatus:
+    """A source in a live run, for the status line."""
+
+    reader: Reader
+    patience_s: float
+    is_up: bool = False
+    was_up: bool = False
+    trouble: str = ""
+    """What it said when it could not be opened or was lost."""
+    complete_to_ns: int | None = None
+    progress_s: float = 0.0
+    """Monotonic time at which it last got further."""
+    rows: int = 0
+    gaps: int = 0
+    """How often it was declared down."""
+
+    @property
+    def health(self) -> Health:
+        return self.reader.source.health()
+
+
+@dataclass
+class LiveRun:
+    """All of a live run. Call `start`, then `turn` until it is over, then `finish`."""
+
+    plan: Plan
+    sources: Sequence[LiveSource]
+    clock: Clock
+    recorder: Recording | None = None
+    on_lines: Callable[[Sequence[LogLine]], None] | None = None
+    frames: int = 0
+    status: dict[str, SourceStatus] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.inbox = Inbox()
+        self.start_ns = self.clock.now_ns()
+        names = [source.name for source in self.sources]
+        self._engine = Engine(self.plan, [STATES, *names], by_channel=True)
+        self._engine.push(STATES, StateBatch((), FOREVER))
+        self._next_advance = 0.0
+        for source in self.sources:
+            self._engine.set_up(source.name, is_up=False)
+            reader = Reader(source, self.clock, self.inbox)
+            self.status[source.name] = SourceStatus(reader, _patience(self.plan.bench, source.name))
+
+    def start(self) -> None:
+        """Start the readers. Raises DeviceError if not one source can be opened."""
+        for status in self.status.values():
+            status.reader.start()
+        deadline = time.monotonic() + OPENING_S
+        while time.monotonic() < deadline and not any(s.was_up for s in self.status.values()):
+            self.turn()
+            if all(s.trouble for s in self.status.values()):
+                break
+        for status in self.status.values():
+            if status.reader.failure is not None:
+                self.stop()
+                raise status.reader.failure
+        if not any(s.was_up for s in self.status.values()):
+            self.stop()
+            raise DeviceError(
+                "\n".join(s.trouble or f"{name} does not open." for name, s in self.status.items())
+                or "the bench file has no bus and no input box."
+            )
+
+    def turn(self) -> None:
+        """One round: take what came, evaluate it if it is time."""
+        for event in self.inbox.take(ADVANCE_S / 2):
+            self._handle(event)
+        now = time.monotonic()
+        for name, status in self.status.items():
+            if status.is_up and now - status.progress_s > status.patience_s:
+                self._down(name, "its reader is silent")
+        if now >= self._next_advance:
+            self._next_advance = now + ADVANCE_S
+            self._tell(self._engine.advance())
+
+    def stop(self) -> None:
+        """Stop the readers and take what they have still given."""
+        for status in self.status.values():
+            status.reader.stop()
+        for status in self.status.values():
+            if status.reader.is_alive():
+                status.reader.join(timeout=2.0)
+        for event in self.inbox.take(0.0):
+            self._handle(event)
+
+    def finish(self) -> Results:
+        """Stop, evaluate the rest and give the results; the recorder is left to its owner."""
+        self.stop()
+        self._tell(self._engine.advance())
+        told = self._engine.log_length
+        results = self._engine.finish()
+        self._tell(results.log[told:])
+        return results
+
+    # Events of the readers.
+
+    def _handle(self, event: Event) -> None:
+        status = self.status[event.source]
+        match event:
+            case Came(source, batch):
+                self._came(source, status, batch)
+            case Opened():
+                status.trouble = ""
+            case Gone(source, text):
+                status.trouble = text
+                if status.is_up:
+                    self._down(source, text.splitlines()[0])
+
+    def _came(self, name: str, status: SourceStatus, batch: FrameBatch | InputBatch) -> None:
+        complete = batch.complete_to
+        if complete is not None and (status.complete_to_ns is None or complete > status.complete_to_ns):
+            status.complete_to_ns = complete
+            status.progress_s = time.monotonic()
+            if not status.is_up:
+                self._up(name, status)
+        batch = self._engine.screen(batch)
+        status.rows += len(batch)
+        if isinstance(batch, FrameBatch):
+            self.frames += len(batch)
+        if self.recorder is not None:
+            self.recorder.put(batch)
+        self._engine.push(name, batch)
+
+    def _up(self, name: str, status: SourceStatus) -> None:
+        status.is_up = True
+        self._engine.set_up(name, is_up=True)
+        if status.was_up:
+            self._state(SourceState(self._engine.upto_ns or self.start_ns, name, Condition.UP))
+        status.was_up = True
+
+    def _down(self, name: str, note: str) -> None:
+        status = self.status[name]
+        status.is_up = False
+        status.gaps += 1
+        self._engine.set_up(name, is_up=False)
+        reached = [t for t in (status.complete_to_ns, self._engine.upto_ns) if t is not None]
+        self._state(SourceState(max(reached, default=self.start_ns), name, Condition.DOWN, note))
+
+    def _state(self, row: SourceState) -> None:
+        batch = StateBatch((row,))
+        if self.recorder is not None:
+            self.recorder.put(batch)
+        self._engine.push(STATES, batch)
+
+    def _tell(self, lines: Sequence[LogLine]) -> None:
+        if not lines:
+            return
+        if self.recorder is not None:
+            self.recorder.put_lines(lines)
+        if self.on_lines is not None:
+            self.on_lines(lines)
+
+
+def _patience(bench: Bench, name: str) -> float:
+    periods = [box.period_ns for box in bench.boxes if box.name == name]
+    return max([SILENT_S, *(PERIODS * period / 1e9 for period in periods)])

@@ -1,0 +1,112 @@
+"""Threads that read live sources, one each, and never stop for anything downstream."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+
+from busprobe.errors import BusprobeError, DeviceError
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.sources.clock import Clock
+from busprobe.sources.live import LiveSource
+
+BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
+"""Waits between attempts to open a source again; the last one repeats."""
+MOST_ROWS = 4_000_000
+"""Records that may wait for a slow consumer; more are lost, counted and shown."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A source is there (again)."""
+
+    source: str
+
+
+@dataclass(frozen=True)
+class Gone:
+    """A source could not be opened, or was lost; `text` says what to do."""
+
+    source: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Came:
+    """A batch of a source."""
+
+    source: str
+    batch: FrameBatch | InputBatch
+
+
+Event = Opened | Gone | Came
+
+
+class Inbox:
+    """Where readers put what they read; counts what had to be dropped."""
+
+    def __init__(self) -> None:
+        self._queue: SimpleQueue[Event] = SimpleQueue()
+        self._rows = 0
+        self._lock = threading.Lock()
+        self.lost = 0
+
+    def put(self, event: Event) -> None:
+        if isinstance(event, Came):
+            with self._lock:
+                if self._rows > MOST_ROWS:
+                    self.lost += len(event.batch)
+                    return
+                self._rows += len(event.batch)
+        self._queue.put(event)
+
+    def take(self, timeout_s: float) -> list[Event]:
+        """All that has come; waits up to `timeout_s` for the first."""
+        events: list[Event] = []
+        try:
+            events.append(self._queue.get(timeout=timeout_s))
+            while True:
+                events.append(self._queue.get_nowait())
+        except Empty:
+            pass
+        rows = sum(len(e.batch) for e in events if isinstance(e, Came))
+        with self._lock:
+            self._rows -= rows
+        return events
+
+
+class Reader(threading.Thread):
+    """Opens a source, reads it, and opens it again with growing waits when it is lost."""
+
+    def __init__(self, source: LiveSource, clock: Clock, inbox: Inbox) -> None:
+        super().__init__(name=f"read {source.name}", daemon=True)
+        self.source = source
+        self._clock = clock
+        self._inbox = inbox
+        self._stop_now = threading.Event()
+        self.failure: BusprobeError | None = None
+        """Why the source can never be read: a fault of the bench file."""
+
+    def stop(self) -> None:
+        self._stop_now.set()
+
+    def run(self) -> None:
+        attempt = 0
+        while not self._stop_now.is_set():
+            try:
+                self.source.open(self._clock)
+                self._inbox.put(Opened(self.source.name))
+                attempt = 0
+                while not self._stop_now.is_set():
+                    self._inbox.put(Came(self.source.name, self.source.read()))
+            except DeviceError as error:
+                self._inbox.put(Gone(self.source.name, str(error)))
+                self._stop_now.wait(BACK_OFF_S[min(attempt, len(BACK_OFF_S) - 1)])
+                attempt += 1
+            except BusprobeError as error:
+                self.failure = error
+                self._inbox.put(Gone(self.source.name, str(error)))
+                return
+            finally:
+                self.source.close()

@@ -1,0 +1,121 @@
+"""The recorder: a thread that writes a live run to its file, with a queue of its own.
+
+What matters most comes first: a batch is in the recorder's queue before the engine sees it.
+The thread commits about every 0.6 s, so a killed process loses no more than that. It stops by
+itself, cleanly, when the disk is nearly full or fails; the run goes on without it.
+"""
+
+from __future__ import annotations
+
+import shutil
+import threading
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Empty, SimpleQueue
+
+from busprobe.errors import BusprobeError
+from busprobe.frames import Batch, StateBatch
+from busprobe.recording.write import RecordingWriter
+from busprobe.results import LogLine
+
+COMMIT_S = 0.6
+LEAST_FREE = 200 * 1024 * 1024
+"""Recording stops below this much free space."""
+CHECKPOINT_BYTES = 64 * 1024 * 1024
+"""The log beside the file is moved into it when it has grown to this."""
+
+
+@dataclass(frozen=True)
+class RecorderStatus:
+    path: Path
+    rows: int
+    """Frames and polls committed."""
+    waiting: int
+    """Batches that wait to be written."""
+    bytes: int
+    free: int
+    failure: str = ""
+    """Why recording stopped before its end; empty while all is well."""
+
+
+class Recorder(threading.Thread):
+    """Call `start`, `put` and `put_lines` from one other thread, then `stop`."""
+
+    def __init__(
+        self, path: Path, *, about: Mapping[str, str], bench: Mapping[str, str], overwrite: bool = False
+    ) -> None:
+        super().__init__(name="record", daemon=True)
+        self.path = path
+        self._writer = RecordingWriter(path, about=about, bench=bench, overwrite=overwrite)
+        self._queue: SimpleQueue[Batch | Sequence[LogLine]] = SimpleQueue()
+        self._stop_now = threading.Event()
+        self._rows = 0
+        self._failure = ""
+
+    def put(self, batch: Batch) -> None:
+        if not self._failure:
+            self._queue.put(batch)
+
+    def put_lines(self, lines: Sequence[LogLine]) -> None:
+        if not self._failure:
+            self._queue.put(tuple(lines))
+
+    def status(self) -> RecorderStatus:
+        size = self.path.stat().st_size if self.path.exists() else 0
+        free = shutil.disk_usage(self.path.parent).free
+        return RecorderStatus(
+            self.path, self._rows, self._queue.qsize(), size + self._writer.wal_bytes, free, self._failure
+        )
+
+    def stop(self) -> RecorderStatus:
+        """Write what waits, close the file, and say how it went."""
+        self._stop_now.set()
+        if self.is_alive():
+            self.join()
+        return self.status()
+
+    def run(self) -> None:
+        try:
+            while not self._stop_now.is_set():
+                self._write(time.monotonic() + COMMIT_S)
+                if shutil.disk_usage(self.path.parent).free < LEAST_FREE:
+                    self._failure = (
+                        f"less than {LEAST_FREE // 1024**2} MB free on the disk of {self.path.name}: recording stopped."
+                    )
+                    return
+                if self._writer.wal_bytes > CHECKPOINT_BYTES:
+                    self._writer.checkpoint()
+            self._write(0.0)
+        except BusprobeError as error:
+            self._failure = str(error)
+        finally:
+            self._close()
+
+    def _write(self, until: float) -> None:
+        """Take what comes up to a time, then commit it."""
+        rows = 0
+        while True:
+            try:
+                item = self._queue.get(timeout=max(0.0, min(0.1, until - time.monotonic())))
+            except Empty:
+                if time.monotonic() >= until or self._stop_now.is_set():
+                    break
+                continue
+            if isinstance(item, tuple | list):
+                self._writer.add_events(item)
+                continue
+            assert not isinstance(item, Sequence)
+            self._writer.add(item)
+            rows += 0 if isinstance(item, StateBatch) else len(item)
+            if until and time.monotonic() >= until:
+                break
+        self._writer.commit()
+        self._rows += rows
+
+    def _close(self) -> None:
+        try:
+            self._writer.close()
+        except BusprobeError as error:
+            self._failure = self._failure or str(error)
