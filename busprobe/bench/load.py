@@ -18,6 +18,7 @@ from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 from busprobe.bench.hardware import read_boxes, read_buses, read_obd
+from busprobe.bench.marker import with_marker
 from busprobe.bench.model import Bench, Derived, Expect, Follows, Invariant, Text
 from busprobe.bench.places import Keys, find_places
 from busprobe.bench.rules import read_checks, read_triggers
@@ -26,7 +27,7 @@ from busprobe.bench.signals import read_signals
 from busprobe.bench.syntax import names_of, parse, refuse_unknown
 from busprobe.errors import BenchError, OpenError
 
-TABLES = ("vehicle", "bus", "inputs", "obd", "signals", "check", "trigger")
+TABLES = ("vehicle", "bus", "inputs", "obd", "record", "signals", "check", "trigger")
 
 _PLACE_IN_TOML_ERROR = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _DECLARED_TWICE = re.compile(r"Cannot declare \((.*)\) twice")
@@ -77,7 +78,7 @@ def _read(root: Section, text: str) -> Bench:
     buses = read_buses(root)
     boxes = read_boxes(root, buses)
     signals, derived = read_signals(root, buses, boxes)
-    return Bench(
+    bench = Bench(
         path=root.places.path,
         text=text,
         vehicle=vehicle.must_text("name"),
@@ -89,6 +90,7 @@ def _read(root: Section, text: str) -> Bench:
         checks=read_checks(root),
         triggers=read_triggers(root),
     )
+    return with_marker(root, bench)
 
 
 def _toml_error(text: str, path: Path | None, message: str) -> BenchError:

@@ -28,6 +28,7 @@ _COMMANDS = {
     "verify": Entry("busprobe.cli.verify", "Put the checks of a bench file to the test on a recording."),
     "survey": Entry("busprobe.cli.survey", "Say what is in a recording: channels, identifiers, OBD, signals."),
     "decode": Entry("busprobe.cli.decode", "Write the signals of a recording as a table, CSV or Parquet."),
+    "record": Entry("busprobe.cli.record", "Record a live vehicle, with verdicts at the end."),
     "demo": Entry("busprobe.cli.demo", "Show verdicts on two drives of a simulated patrol van."),
 }
 

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import click
 
+from busprobe.analysis.survey_report import SurveyReport
 from busprobe.cli import options
+from busprobe.cli.live import LIVE, for_time, live_options, live_screen, record_file, refuse_live_options
 from busprobe.cli.many import ManyCommand
 from busprobe.cli.output import print_lines, print_problems, write_json
 from busprobe.cli.progress import progress_bar
@@ -24,11 +26,13 @@ from busprobe.session.surveying import survey
 )
 @options.json_file
 @options.strict
+@for_time
+@record_file
 def command(
     recording: Path, bench: Path | None, databases: tuple[Path, ...], bitrate: int | None, json_file: Path | None,
-    strict: bool,
+    strict: bool, for_ns: int | None, record: Path | None,
 ) -> int:  # fmt: skip
-    """Say what is in RECORDING.
+    """Say what is in RECORDING, or on the vehicle itself: live.
 
     Channels and bus load; period, jitter, longest gap and changing bits of every identifier;
     input boxes; what OBD traffic shows. With a bench file also which of its signals are
@@ -38,12 +42,26 @@ def command(
     Examples:
       busprobe survey recordings/handover.duckdb --bench dbc_samples/patrol_van.toml
       busprobe survey drive.log --database van.dbc --bitrate 500000
+      busprobe survey live --bench van.toml --for 20s
     """
     if bench is not None and databases:
         raise click.UsageError("--bench names its own databases: give --bench or --database, not both.")
-    with progress_bar("Surveying") as progress:
-        report = survey(recording, bench, databases, bit_rate=bitrate, strict=strict, progress=progress)
+    if recording == LIVE:
+        report = _live(bench, for_ns, record)
+    else:
+        refuse_live_options(**{"for": for_ns, "record": record})
+        with progress_bar("Surveying") as progress:
+            report = survey(recording, bench, databases, bit_rate=bitrate, strict=strict, progress=progress)
     print_lines(survey_lines(report))
     print_problems(report.problems)
     write_json(json_file, survey_json(report))
     return 0
+
+
+def _live(bench: Path | None, for_ns: int | None, record: Path | None) -> SurveyReport:
+    from busprobe.session.surveying_live import survey_live
+
+    if bench is None:
+        raise click.UsageError("A live survey takes its adapters from a bench file: give --bench.")
+    with live_screen() as show:
+        return survey_live(bench, live_options(for_ns, record), show)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from busprobe.cli import options
+from busprobe.cli.live import LIVE, for_time, live_options, live_screen, record_file, refuse_live_options
 from busprobe.cli.output import print_lines, print_problems, write_json
 from busprobe.cli.progress import progress_bar
 from busprobe.report.as_json import verify_json
@@ -20,14 +21,19 @@ from busprobe.session.verifying import verify
 @options.bench_required
 @options.json_file
 @options.strict
-def command(recording: Path, bench: Path, json_file: Path | None, strict: bool) -> int:
-    """Put the checks of a bench file to the test on RECORDING.
+@for_time
+@record_file
+def command(
+    recording: Path, bench: Path, json_file: Path | None, strict: bool, for_ns: int | None, record: Path | None
+) -> int:
+    """Put the checks of a bench file to the test on RECORDING, or on the vehicle itself: live.
 
     Prints a verdict on every check, what did not pass and why, and the trigger log.
 
     \b
-    Example:
+    Examples:
       busprobe verify recordings/handover.duckdb --bench dbc_samples/patrol_van.toml
+      busprobe verify live --bench van.toml --for 60s --record handover.duckdb --json handover.json
 
     \b
     Exit status:
@@ -36,8 +42,15 @@ def command(recording: Path, bench: Path, json_file: Path | None, strict: bool) 
       2  none failed, but some are undecided or not exercised
       3  the input or the command line could not be used
     """
-    with progress_bar("Checking") as progress:
-        report = verify(recording, bench, strict=strict, progress=progress)
+    if recording == LIVE:
+        from busprobe.session.live_bench import verify_live
+
+        with live_screen() as show:
+            report = verify_live(bench, live_options(for_ns, record), show)
+    else:
+        refuse_live_options(**{"for": for_ns, "record": record})
+        with progress_bar("Checking") as progress:
+            report = verify(recording, bench, strict=strict, progress=progress)
     print_lines(verify_lines(report))
     print_problems(report.problems)
     write_json(json_file, verify_json(report))

@@ -75,6 +75,8 @@ class LiveRun:
     clock: Clock
     recorder: Recording | None = None
     on_lines: Callable[[Sequence[LogLine]], None] | None = None
+    observers: Sequence[Callable[[FrameBatch | InputBatch], None]] = ()
+    """Told of every batch, after the recorder; they must be quick."""
     frames: int = 0
     status: dict[str, SourceStatus] = field(default_factory=dict)
 
@@ -168,6 +170,8 @@ class LiveRun:
             self.frames += len(batch)
         if self.recorder is not None:
             self.recorder.put(batch)
+        for observer in self.observers:
+            observer(batch)
         self._engine.push(name, batch)
 
     def _up(self, name: str, status: SourceStatus) -> None:

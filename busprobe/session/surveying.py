@@ -44,12 +44,13 @@ def survey(
             tell(tally, listener.feed(batch))
             if progress is not None:
                 progress(batch.share)
-    return _report(recording, gathered, tally, listener, described, problems)
+    return report_of(recording.name, gathered, tally, listener, described, problems)
 
 
-def _report(
-    recording: Path, gathered: Survey, tally: ObdTally, listener: Listener, described: Described, problems: Problems
+def report_of(
+    recording: str, gathered: Survey, tally: ObdTally, listener: Listener, described: Described, problems: Problems
 ) -> SurveyReport:
+    """The report on what was gathered."""
     channels = described.on(gathered.channels)
     found = gathered.result(channels.name_of if described.has_databases else None, described.boxes, channels.bit_rates)
     obd = tally.result(listener.broken, listener.malformed)
@@ -61,7 +62,7 @@ def _report(
     if signals and all(one.presence is Presence.MISSING for one in signals):
         notes.append("None of the bench file's signals is in this recording: is it of another vehicle?")
     return SurveyReport(
-        recording.name,
+        recording,
         found,
         obd,
         signals,

@@ -1,0 +1,94 @@
+"""What `verify live`, `survey live` and `record` share: their options, the cautions, the status line."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from busprobe.bench.units import UnitError, duration_ns
+from busprobe.report.cautions import caution_lines
+from busprobe.report.live_text import LiveStatus, status_line
+
+if TYPE_CHECKING:
+    from busprobe.session.live_bench import LiveOptions
+
+LIVE = Path("live")
+"""In place of a recording: the vehicle itself."""
+_SIZES = {"kB": 10**3, "MB": 10**6, "GB": 10**9, "TB": 10**12}
+
+
+class Duration(click.ParamType[int]):
+    """A duration such as 20s, 10m, 1.5h or "300 ms", in ns."""
+
+    name = "duration"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        if isinstance(value, int):
+            return value
+        text = re.sub(r"^([0-9.]+)\s*m$", r"\1 min", str(value).strip())
+        try:
+            return duration_ns(text)
+        except UnitError as error:
+            self.fail(str(error), param, ctx)
+
+
+class Size(click.ParamType[int]):
+    """A size such as 2GB or 500MB, in bytes."""
+
+    name = "size"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        if isinstance(value, int):
+            return value
+        match = re.fullmatch(r"([0-9.]+)\s*(kB|MB|GB|TB)", str(value).strip())
+        if match is None:
+            self.fail(f'"{value}" is no size: write it like 500MB or 2GB.', param, ctx)
+        return round(float(match[1]) * _SIZES[match[2]])
+
+
+for_time = click.option("--for", "for_ns", metavar="TIME", type=Duration(), help="Live: how long, like 20s or 10m.")
+record_file = click.option(
+    "--record", metavar="FILE", type=click.Path(path_type=Path), help="Live: also record to FILE (.duckdb)."
+)
+
+
+def live_options(for_ns: int | None, record: Path | None, ring: int | None = None) -> LiveOptions:
+    from busprobe.session.live_bench import LiveOptions
+
+    return LiveOptions(for_ns, record, ring_bytes=ring)
+
+
+def refuse_live_options(**given: object) -> None:
+    """Options that only make sense live were given with a recording."""
+    for name, value in given.items():
+        if value is not None:
+            raise click.UsageError(f'--{name} goes with "live", not with a recording.')
+
+
+@contextmanager
+def live_screen() -> Iterator[Callable[[LiveStatus], None] | None]:
+    """Show the cautions, then a status line on a terminal; None where stderr is no terminal."""
+    for line in caution_lines():
+        click.echo(line, err=True)
+    click.echo("Ctrl-C ends the run and gives the result.", err=True)
+    if not sys.stderr.isatty():
+        yield None
+        return
+
+    def show(status: LiveStatus) -> None:
+        width = shutil.get_terminal_size().columns - 1
+        sys.stderr.write("\r" + status_line(status)[:width].ljust(width))
+        sys.stderr.flush()
+
+    try:
+        yield show
+    finally:
+        sys.stderr.write("\r" + " " * (shutil.get_terminal_size().columns - 1) + "\r")
+        sys.stderr.flush()

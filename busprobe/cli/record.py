@@ -1,0 +1,43 @@
+"""`busprobe record`: a live vehicle to a recording."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from busprobe.cli import options
+from busprobe.cli.live import Size, for_time, live_options, live_screen
+from busprobe.cli.output import print_lines, write_json
+from busprobe.report.as_json import verify_json
+from busprobe.report.verify_text import verify_lines
+
+
+@click.command("record")
+@options.bench_required
+@click.option("--out", metavar="FILE", type=click.Path(path_type=Path), required=True, help="Recording (.duckdb).")
+@for_time
+@click.option("--ring", metavar="SIZE", type=Size(), help="Keep about this much, like 2GB; the oldest is dropped.")
+@click.option("--on-wake", is_flag=True, help="Start with the first frame on a bus.")
+@options.json_file
+def command(bench: Path, out: Path, for_ns: int | None, ring: int | None, on_wake: bool, json_file: Path | None) -> int:
+    """Record every bus and input box of a bench file, and give the verdicts at the end.
+
+    A killed process loses no more than the last second. A box line named marker_line in the
+    bench file's [record] table sets markers.
+
+    \b
+    Examples:
+      busprobe record --bench van.toml --out drive.duckdb --for 10m
+      busprobe record --bench van.toml --out hunt.duckdb --ring 2GB --on-wake
+    """
+    from busprobe.session.live_bench import verify_live, wait_for_wake
+
+    with live_screen() as show:
+        if on_wake:
+            click.echo("Waiting for the first frame.", err=True)
+            wait_for_wake(bench)
+        report = verify_live(bench, live_options(for_ns, out, ring), show)
+    print_lines(verify_lines(report))
+    write_json(json_file, verify_json(report))
+    return 0

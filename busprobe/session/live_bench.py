@@ -1,0 +1,191 @@
+"""`verify live`, `record` and `survey live`: a bench file's sources, run for a time or until stopped."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import busprobe
+from busprobe.bench.model import Bench
+from busprobe.decode.layout import Database
+from busprobe.engine.engine import Results
+from busprobe.engine.plan import Plan
+from busprobe.errors import BenchError, Problems
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.report.live_text import LiveStatus
+from busprobe.results import LogLine, Outcome
+from busprobe.session.live import LiveRun
+from busprobe.session.live_status import StatusTaker
+from busprobe.session.recorder import Recorder, RecorderStatus
+from busprobe.session.verifying import VerifyReport, load_plan
+from busprobe.sources.boxes import open_box
+from busprobe.sources.bus import BusSource
+from busprobe.sources.clock import Clock
+from busprobe.sources.live import LiveSource
+
+STATUS_S = 0.5
+
+
+@dataclass(frozen=True)
+class LiveOptions:
+    """How a live run goes."""
+
+    for_ns: int | None = None
+    """How long; None: until stopped."""
+    record: Path | None = None
+    overwrite: bool = False
+    ring_bytes: int | None = None
+    """Keep no more than about this much: the oldest part is dropped."""
+
+
+@dataclass(frozen=True)
+class LiveOutcome:
+    """What a live run came to."""
+
+    results: Results
+    run: LiveRun
+    recorder: RecorderStatus | None
+
+
+Show = Callable[[LiveStatus], None]
+Observer = Callable[[FrameBatch | InputBatch], None]
+
+
+def live_sources(bench: Bench) -> list[LiveSource]:
+    """The adapters and input boxes that a bench file names. Raises BenchError where it names none."""
+    sources: list[LiveSource] = [BusSource(bus) for bus in bench.buses if bus.interface is not None]
+    sources += [open_box(box) for box in bench.boxes if box.driver != "recorded"]
+    if not sources:
+        raise BenchError(
+            "no [[bus]] has an interface and no [[inputs]] a driver: there is nothing to listen to.",
+            path=bench.path,
+            hint='Give the bus its interface and channel; "busprobe adapters" lists what is plugged in.',
+        )
+    return sources
+
+
+def verify_live(bench: Path, options: LiveOptions, show: Show | None = None) -> VerifyReport:
+    """Run the checks of a bench file on the live vehicle."""
+    plan, databases = load_plan(bench)
+    outcome = run_live(plan, databases, options, show=show)
+    results, run = outcome.results, outcome.run
+    return VerifyReport(
+        results.checks,
+        results.triggers,
+        results.log,
+        run.start_ns,
+        results.end_ns or run.start_ns,
+        plan.bench.vehicle,
+        options.record.name if options.record is not None else "live",
+        run.frames,
+        Problems(),
+        tuple(live_notes(outcome)),
+    )
+
+
+def run_live(
+    plan: Plan,
+    databases: Mapping[str, Sequence[Database]],
+    options: LiveOptions,
+    *,
+    show: Show | None = None,
+    observers: Sequence[Observer] = (),
+    sources: Sequence[LiveSource] | None = None,
+) -> LiveOutcome:
+    """Run until the time is over or Ctrl-C; either way the run ends in order.
+
+    sources: instead of those of the bench file. Raises DeviceError if none can be opened.
+    """
+    clock = Clock()
+    status = StatusTaker(plan.bench)
+    failed = Counter[str]()
+
+    def count(lines: Sequence[LogLine]) -> None:
+        failed.update(line.kind for line in lines)
+
+    given = live_sources(plan.bench) if sources is None else sources
+    run = LiveRun(plan, given, clock, on_lines=count, observers=(status.add, *observers))
+    recorder = _recorder(plan.bench, databases, options, run.start_ns)
+    run.recorder = recorder
+    try:
+        run.start()
+        _go_on(run, recorder, status, failed, options.for_ns, show)
+        results = run.finish()
+    finally:
+        run.stop()
+        written = recorder.stop() if recorder is not None else None
+    return LiveOutcome(results, run, written)
+
+
+def wait_for_wake(bench: Path) -> None:
+    """Wait until a frame comes on any bus of a bench file. Ctrl-C raises KeyboardInterrupt."""
+    plan, _ = load_plan(bench)
+    buses = [source for source in live_sources(plan.bench) if isinstance(source, BusSource)]
+    run = LiveRun(plan, buses, Clock())
+    try:
+        run.start()
+        while not run.frames:
+            run.turn()
+    finally:
+        run.stop()
+
+
+def _go_on(
+    run: LiveRun,
+    recorder: Recorder | None,
+    status: StatusTaker,
+    failed: Counter[str],
+    for_ns: int | None,
+    show: Show | None,
+) -> None:
+    end = None if for_ns is None else time.monotonic() + for_ns / 1e9
+    next_status = 0.0
+    try:
+        while end is None or time.monotonic() < end:
+            run.turn()
+            if show is not None and time.monotonic() >= next_status:
+                next_status = time.monotonic() + STATUS_S
+                show(status.take(run, recorder, failed[Outcome.FAILED.value]))
+    except KeyboardInterrupt:
+        return
+
+
+def _recorder(
+    bench: Bench, databases: Mapping[str, Sequence[Database]], options: LiveOptions, start_ns: int
+) -> Recorder | None:
+    if options.record is None:
+        return None
+    texts = {bench.path.name if bench.path is not None else "bench.toml": bench.text}
+    for database in (d for found in databases.values() for d in found):
+        texts[database.path.name] = database.path.read_text(encoding="utf-8", errors="replace")
+    about = {"vehicle": bench.vehicle, "start_ns": str(start_ns), "busprobe": busprobe.__version__}
+    recorder = Recorder(
+        options.record, about=about, bench=texts, overwrite=options.overwrite, ring_bytes=options.ring_bytes
+    )
+    recorder.start()
+    return recorder
+
+
+def live_notes(outcome: LiveOutcome) -> list[str]:
+    """What the user should know of the run, a sentence each."""
+    notes = []
+    for name, status in outcome.run.status.items():
+        health = status.health
+        if not status.was_up:
+            notes.append(f"{name} was never there: {status.trouble.splitlines()[0] if status.trouble else 'silent'}")
+        elif status.gaps:
+            notes.append(f"{name} was down {status.gaps} times; its signals are unknown there.")
+        if health.listening:
+            notes.append(f"{name}: {health.listening}")
+        if health.lost:
+            notes.append(f"{name}: the driver says it lost {health.lost:,} records.")
+    if outcome.run.inbox.lost:
+        notes.append(f"{outcome.run.inbox.lost:,} records were lost: they came faster than they could be taken in.")
+    if outcome.results.late:
+        notes.append(f"{outcome.results.late:,} records came too late to count; they are recorded.")
+    if outcome.recorder is not None and outcome.recorder.failure:
+        notes.append(f"Recording stopped early: {outcome.recorder.failure}")
+    return notes

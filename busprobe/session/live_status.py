@@ -1,0 +1,64 @@
+"""What a live run shows of itself while it goes on."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from busprobe.bench.model import Bench
+from busprobe.frames import EXTENDED, FrameBatch, InputBatch
+from busprobe.report.live_text import LiveStatus, SourceLine
+from busprobe.session.live import LiveRun
+from busprobe.session.recorder import Recorder
+
+STANDARD_BITS, EXTENDED_BITS = 47, 67
+"""Bits of a classic frame without payload and stuff bits, with 3 bits of space (ISO 11898-1)."""
+
+
+@dataclass
+class _Flow:
+    rows: int = 0
+    bits: int = 0
+
+
+class StatusTaker:
+    """Counts what flows through a live run, and takes its status now and then."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bit_rates = {bus.name: bus.bitrate for bus in bench.buses}
+        self._flow: dict[str, _Flow] = {}
+        self._since = self._start = time.monotonic()
+        self._last: dict[str, tuple[float, float | None]] = {}
+
+    def add(self, batch: FrameBatch | InputBatch) -> None:
+        """An observer of the run."""
+        name = batch.channels[0] if isinstance(batch, FrameBatch) and batch.channels else getattr(batch, "box", "")
+        flow = self._flow.setdefault(name, _Flow())
+        flow.rows += len(batch)
+        if isinstance(batch, FrameBatch) and len(batch):
+            extended = int(np.count_nonzero(batch.flags & EXTENDED))
+            flow.bits += 8 * int(batch.length.sum(dtype=np.int64))
+            flow.bits += EXTENDED_BITS * extended + STANDARD_BITS * (len(batch) - extended)
+
+    def take(self, run: LiveRun, recorder: Recorder | None, failed: int) -> LiveStatus:
+        """The status since the last call. failed: checks that have failed so far."""
+        now = time.monotonic()
+        span = max(now - self._since, 1e-3)
+        lines = []
+        for name, status in run.status.items():
+            flow = self._flow.pop(name, _Flow())
+            bit_rate = self._bit_rates.get(name)
+            load = flow.bits / span / bit_rate if bit_rate else None
+            health = status.health
+            lines.append(
+                SourceLine(
+                    name, status.is_up, flow.rows / span, load, health.lost, health.errors, health.state,
+                    status.trouble, status.gaps,
+                )
+            )  # fmt: skip
+        self._since = now
+        return LiveStatus(
+            now - self._start, tuple(lines), run.inbox.lost, failed, None if recorder is None else recorder.status()
+        )
