@@ -45,24 +45,33 @@ class Sleep:
 class ChannelPulse:
     """When a channel was heard: finds its sleeps, and the frame next to any time.
 
-    Times are those of all its frames, in order. `advance` takes the new ones.
+    Times are those of all its frames, in order. `advance` takes the new ones. While its
+    adapter is down a channel does not fall asleep.
     """
 
     def __init__(self) -> None:
         self.first_ns: int | None = None
-        self._times: Int64Array = NO_TIMES
-        """The new frames, with the last one before them in front."""
         self.sleeps: list[Sleep] = []
         """Those that touch the stretch taken last."""
         self.upto_ns = NEVER
+        self.is_down = False
+        self._times: Int64Array = NO_TIMES
+        """The frames taken last."""
+        self._silent_from = NEVER
+        """What silence counted from as they came: the frame before them, or the adapter coming up."""
 
     def advance(self, times: Int64Array, upto_ns: int) -> list[Sleep]:
         """Take frames up to a time. Returns sleeps that became sure or ended."""
-        times = np.concatenate([self._times[-1:], times])
         if len(times) and self.first_ns is None:
             self.first_ns = int(times[0])
+        self._silent_from = self.heard_before(FOREVER)
+        self._times, self.upto_ns = times, upto_ns
         self.sleeps = [s for s in self.sleeps if s.wake_ns is None]
         news: list[Sleep] = []
+        if self.is_down:
+            return news
+        if self._silent_from > NEVER:
+            times = np.concatenate([[self._silent_from], times]).astype(np.int64)
         for i in np.flatnonzero(np.diff(times) > SLEEP_NS).tolist():
             self.sleeps = [s for s in self.sleeps if s.wake_ns is not None]
             news.append(Sleep(int(times[i]), int(times[i + 1])))
@@ -71,17 +80,23 @@ class ChannelPulse:
         if len(times) and not open_now and upto_ns > int(times[-1]) + SLEEP_NS:
             news.append(Sleep(int(times[-1])))
             self.sleeps.append(news[-1])
-        self._times, self.upto_ns = times, upto_ns
         return news
+
+    def down(self) -> None:
+        """The adapter is down: nothing can be heard, which is no sleep."""
+        self.is_down = True
+        self.sleeps = []
 
     def up(self, t_ns: int) -> None:
         """The adapter came back: silence counts from now."""
-        self._times = np.array([t_ns], np.int64)
+        self.is_down = False
+        self.sleeps = []
+        self._times, self._silent_from = NO_TIMES, t_ns
 
     def heard_before(self, t_ns: int) -> int:
-        """Time of the last frame before `t_ns`, NEVER if none."""
+        """Time of the last frame before `t_ns`, or from which silence counted; NEVER if none."""
         place = int(np.searchsorted(self._times, t_ns)) - 1
-        return int(self._times[place]) if place >= 0 else NEVER
+        return int(self._times[place]) if place >= 0 else self._silent_from
 
     def heard_from(self, t_ns: int) -> int | None:
         """Time of the first frame at or after `t_ns`; None: none so far."""
@@ -104,9 +119,11 @@ class MaxAge:
     """How old a sample may get: given, from the database, or learnt from the message itself.
 
     ns: None where it holds as long as the channel is awake (on change, or still learning).
+    from_ns: samples before this time do not age: it was still being learnt.
     """
 
     ns: int | None = None
+    from_ns: int = NEVER
     is_fixed: bool = False
     is_cyclic: bool = False
     _seen: list[int] = field(default_factory=list)
@@ -119,16 +136,19 @@ class MaxAge:
             return MaxAge(max(CYCLES * cycle_ns, LEAST_AGE_NS), is_fixed=True, is_cyclic=True)
         return MaxAge()
 
-    def learn(self, times: Int64Array) -> int | None:
-        """Take the message's new times. Returns the time from which a learnt age counts, if now."""
+    def learn(self, times: Int64Array) -> None:
+        """Take the message's new times."""
         if self.is_fixed or not len(times):
-            return None
+            return
         self._seen += times[: LEARNING + 1 - len(self._seen)].tolist()
         if len(self._seen) <= LEARNING:
-            return None
-        self.ns = learnt_age(np.array(self._seen, np.int64))
+            return
+        self.ns, self.from_ns = learnt_age(np.array(self._seen, np.int64)), self._seen[-1]
         self.is_fixed, self.is_cyclic = True, self.ns is not None
-        return self._seen[-1]
+
+    def is_cyclic_at(self, t_ns: int) -> bool:
+        """Whether the message was known at a time to be sent periodically."""
+        return self.is_cyclic and t_ns >= self.from_ns
 
 
 def learnt_age(times: Int64Array) -> int | None:
@@ -162,22 +182,18 @@ class Freshness:
         self._at = NEVER
         """Time alone has been taken into account up to here, this instant too."""
 
-    def step(
-        self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, learnt_from: int | None, upto_ns: int
-    ) -> Changes:
-        """New samples, all before `upto_ns`, to changes.
+    def step(self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, upto_ns: int) -> Changes:
+        """New samples, all before `upto_ns`, to changes; `max_age` and `channel` have taken theirs in.
 
         t_ns, value, code: (n,) rising times; code TRUE, or UNKNOWN for "not available".
-        learnt_from: the time from which `max_age` counts, where it was learnt just now.
         """
         pieces = _Pieces()
         first = 0
-        for last in [*self._rests(t_ns, learnt_from), len(t_ns) - 1]:
+        for last in [*self._rests(t_ns), len(t_ns) - 1]:
             if last >= first:
                 self._idle(pieces, int(t_ns[first]))
                 self._run(pieces, t_ns[first : last + 1], value[first : last + 1], code[first : last + 1])
-                too_early = learnt_from is not None and self._since < learnt_from
-                self._age = None if too_early else self._max_age.ns
+                self._age = None if self._since < self._max_age.from_ns else self._max_age.ns
             first = last + 1
         return pieces.changes(self._idle(pieces, upto_ns))
 
@@ -190,15 +206,12 @@ class Freshness:
         pieces.point(t_ns, UNKNOWN)
         return pieces.changes(t_ns + 1)
 
-    def _rests(self, t_ns: Int64Array, learnt_from: int | None) -> list[int]:
+    def _rests(self, t_ns: Int64Array) -> list[int]:
         """Indexes of samples that may have run out before the next one came."""
         gaps = np.diff(t_ns)
         out = gaps > (SLEEP_NS if self._channel is not None else FOREVER)
         if self._max_age.ns is not None:
-            aged = gaps > self._max_age.ns
-            if learnt_from is not None:
-                aged &= t_ns[:-1] >= learnt_from
-            out |= aged
+            out |= (gaps > self._max_age.ns) & (t_ns[:-1] >= self._max_age.from_ns)
         indexes: list[int] = np.flatnonzero(out).tolist()
         return indexes
 
@@ -239,7 +252,7 @@ class Freshness:
             return sleep.told_ns, ASLEEP, NEVER
         if over >= end:
             return None
-        if self._channel is None:
+        if self._channel is None or self._channel.is_down:
             return over, UNKNOWN, NEVER
         silent_from, heard = self._channel.heard_before(over), self._channel.heard_from(over)
         sure = silent_from + SLEEP_NS
@@ -250,18 +263,18 @@ class Freshness:
 
     def _misses_first_sample(self, end: int) -> tuple[int, int, int | None] | None:
         """Asleep, and excused for as long after the wake as a sample may take."""
-        channel, age = self._channel, self._max_age.ns
-        if channel is None or age is None:
+        channel, age = self._channel, self._max_age
+        if channel is None:
             return None
         if self._wake is None:
             self._wake = channel.wake_after(self._at)
-        while self._wake is not None and (again := channel.next_sleep(self._wake)) is not None:
-            if again.told_ns > self._wake + age + 1:
-                break
+        while self._wake is not None:
+            over = FOREVER if age.ns is None else max(self._wake + age.ns + 1, age.from_ns)
+            again = channel.next_sleep(self._wake)
+            if again is None or again.told_ns > over:
+                return (over, UNKNOWN, NEVER) if over < end else None
             self._wake = again.wake_ns
-        if self._wake is None or self._wake + age + 1 >= end:
-            return None
-        return self._wake + age + 1, UNKNOWN, NEVER
+        return None
 
     def _falls_asleep(self, end: int) -> tuple[int, int, int | None] | None:
         """Lost, until the channel sleeps too."""

@@ -104,6 +104,8 @@ class Run:
             going: list[AnyTap] = [*wired, *sampled]
             for tap in going:
                 tap.down(row.t_ns)
+            if sampled:
+                self._pulses[row.source].down()
         elif sampled:
             self._pulses[row.source].up(row.t_ns)
 
@@ -167,16 +169,15 @@ class Run:
 
     def _take_messages(self, frames: FrameBatch, upto_ns: int) -> None:
         came: dict[_MessageKey, list[SignalSamples]] = {}
-        learnt: dict[_MessageKey, int | None] = {}
         for index, rows in self._router.split(frames):
             key = self._keys[index]
             came[key] = decode_rows(frames, rows, self._router.messages[index], self._names[key])
             if key in self._ages:
-                learnt[key] = self._ages[key].learn(frames.t_ns[rows])
+                self._ages[key].learn(frames.t_ns[rows])
         for key, taps in self._message_taps.items():
             by_name = {s.layout.name: s for s in came.get(key, ())}
             for tap in taps:
-                tap.take_message(by_name.get(_layout_name(tap)), learnt.get(key), upto_ns)
+                tap.take_message(by_name.get(_layout_name(tap)), upto_ns)
 
     def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:
         if not self._obd_taps:
@@ -194,7 +195,8 @@ class Run:
             value = np.array(values[key], np.float64)
             code = np.where(np.isnan(value), UNKNOWN, TRUE).astype(np.uint8)
             for tap in taps:
-                tap.take(t_ns, value, code, tap.max_age.learn(t_ns), upto_ns)
+                tap.max_age.learn(t_ns)
+                tap.take(t_ns, value, code, upto_ns)
 
     def _take_polls(self, taps: Sequence[WiredTap], batch: InputBatch | None, upto_ns: int) -> None:
         for tap in taps:

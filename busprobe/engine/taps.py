@@ -61,10 +61,10 @@ class SampledTap:
         self._polled = polled
         self._uncertainty = uncertainty_ns
 
-    def take_message(self, samples: SignalSamples | None, learnt_from: int | None, upto_ns: int) -> None:
+    def take_message(self, samples: SignalSamples | None, upto_ns: int) -> None:
         """New samples of a message's signal; None: none came."""
         if samples is None:
-            self.take(NO_TIMES, NO_VALUES, np.empty(0, np.uint8), learnt_from, upto_ns)
+            self.take(NO_TIMES, NO_VALUES, np.empty(0, np.uint8), upto_ns)
             return
         tap = self.source.tap
         assert isinstance(tap, MessageTap)
@@ -78,19 +78,17 @@ class SampledTap:
         if here is not None:
             t_ns, value, code = t_ns[here], value[here], code[here]
         if tap.layout.multiplexer:
-            learnt_from = self.max_age.learn(t_ns)
-        self.take(t_ns, value, code, learnt_from, upto_ns)
+            self.max_age.learn(t_ns)
+        self.take(t_ns, value, code, upto_ns)
 
-    def take(
-        self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, learnt_from: int | None, upto_ns: int
-    ) -> None:
+    def take(self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, upto_ns: int) -> None:
         """t_ns, value, code: (n,) new samples in order; several of one time: the last one counts."""
         if len(t_ns) > 1 and (t_ns[1:] == t_ns[:-1]).any():
             last = np.concatenate([t_ns[1:] != t_ns[:-1], [True]])
             t_ns, value, code = t_ns[last], value[last], code[last]
         self._samples.add(t_ns)
         self.newest = t_ns
-        self.timeline.extend(self._fresh.step(t_ns, self._in_signal_terms(value), code, learnt_from, upto_ns))
+        self.timeline.extend(self._fresh.step(t_ns, self._in_signal_terms(value), code, upto_ns))
 
     def _in_signal_terms(self, value: FloatArray) -> FloatArray:
         """Unit and label codes of the signal instead of the tap's."""
@@ -111,7 +109,7 @@ class SampledTap:
         return self._samples.gap_at(t_ns) if self._polled else self._uncertainty
 
     def sampling_at(self, t_ns: int) -> int:
-        return self._samples.gap_at(t_ns) if self._polled or self.max_age.is_cyclic else 0
+        return self._samples.gap_at(t_ns) if self._polled or self.max_age.is_cyclic_at(t_ns) else 0
 
     def why_unknown(self, t_ns: int) -> str:
         """Why it is unknown at a time: sent as such, or not sent any more."""
@@ -154,7 +152,7 @@ class WiredTap:
         if not self.is_condition:
             volts = NO_VALUES if millivolts is None else millivolts / 1000.0 * self.source.scale + self.source.offset
             code: UInt8Array = np.full(len(t_ns), TRUE, np.uint8)
-            self.timeline.extend(self._fresh.step(t_ns, volts, code, None, upto_ns))
+            self.timeline.extend(self._fresh.step(t_ns, volts, code, upto_ns))
             return
         if millivolts is not None and self.line.above_mv is not None:
             below = self.line.above_mv if self.line.below_again_mv is None else self.line.below_again_mv
