@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from busprobe.decode.bits import Cut, Field, as_float
@@ -52,6 +52,7 @@ def rows(cut, words, chosen):
     ]
 
 
+@settings(deadline=None, derandomize=True)
 @given(
     st.lists(fields(), min_size=1, max_size=12),
     st.lists(st.binary(min_size=PAYLOAD_BYTES, max_size=PAYLOAD_BYTES), max_size=4),
@@ -61,6 +62,7 @@ def test_any_signals_of_any_frames(chosen, payloads):
     assert rows(cut, words_of(payloads), chosen) == [[slow_raw(f, p) for p in payloads] for f in chosen]
 
 
+@settings(deadline=None, derandomize=True)
 @given(st.lists(fields(most_bytes=8), min_size=1, max_size=12), st.binary(min_size=8, max_size=8))
 def test_classic_frames_need_one_word(chosen, payload):
     cut = Cut.of(chosen)
@@ -70,6 +72,7 @@ def test_classic_frames_need_one_word(chosen, payload):
     ]
 
 
+@settings(deadline=None, derandomize=True)
 @given(fields())
 def test_where_the_bits_lie(field):
     places = places_high_to_low(field)
