@@ -1,0 +1,277 @@
+"""What screens show: frozen pictures of a live run or of one instant of a recording.
+
+A screen pulls one about ten times a second and paints it; nothing per frame crosses into it.
+All times are event time, ns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
+from busprobe.results import CheckResult, TriggerEntry
+
+
+class Kind(Enum):
+    """What a signal of the bench file is."""
+
+    BUS = "bus"
+    """From a message, or from OBD answers."""
+    LINE = "line"
+    """From an input line that is no controller output."""
+    OUTPUT = "output"
+    """From an input line that some check expects something of: sensed at the controller."""
+    DERIVED = "derived"
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The recent past of a signal in equal slices of time, oldest first."""
+
+    from_ns: int
+    to_ns: int
+    code: UInt8Array
+    """(n,) timeline code of each slice: TRUE wherever it was true in it, else the worst."""
+    value: FloatArray | None
+    """(n,) last value in each slice, NaN where unknown; None for a condition."""
+
+
+@dataclass(frozen=True)
+class SignalNow:
+    """One signal at the instant shown."""
+
+    name: str
+    role: str | None
+    kind: Kind
+    source: str
+    """The tap that gives it now: "body.BrakeStatus.PedalSwitch", "box.rear_door_pin", an expression."""
+    code: int
+    """FALSE, TRUE, UNKNOWN, ASLEEP of `timeline`; a known quantity or label is TRUE."""
+    is_condition: bool
+    """On or off; else a quantity or label."""
+    value: float | None
+    text: str
+    """As a person reads it: "R", "12.4 km/h", "on", "unknown (lost)"."""
+    unit: str | None
+    since_ns: int | None
+    """When it got this value; None: before anything was seen."""
+    age_ns: int | None
+    """Time since its newest sample; None for derived ones and before the first."""
+    max_age_ns: int | None
+    """How old a sample may get; None: as long as its bus is awake, or its box up."""
+    edges: int
+    """Changes of value so far (known to known)."""
+    strip: Strip | None = None
+
+
+@dataclass(frozen=True)
+class FrameTable:
+    """One row for each (channel, identifier) heard so far, in the order first heard."""
+
+    channels: tuple[str, ...]
+    channel: UInt8Array
+    identifier: UInt32Array
+    is_extended: UInt8Array
+    count: Int64Array
+    period_ns: Int64Array
+    """(n,) mean of the newest intervals; 0 before there are any."""
+    jitter_ns: Int64Array
+    """(n,) mean deviation of the newest intervals from `period_ns`."""
+    last_ns: Int64Array
+    length: UInt8Array
+    words: UInt64Array
+    """(n, 8) payload of the newest frame, as in `frames`."""
+    changed: UInt64Array
+    """(n, 8) bits that changed in the last second or so."""
+    share: FloatArray
+    """(n,) share of all bits on its channel, 0 to 1."""
+    message: tuple[str, ...]
+    """(n,) message names; empty where no database has it."""
+
+    def __len__(self) -> int:
+        return len(self.identifier)
+
+
+EMPTY_TABLE = FrameTable(
+    (), np.empty(0, np.uint8), np.empty(0, np.uint32), np.empty(0, np.uint8), np.empty(0, np.int64),
+    np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.uint8),
+    np.empty((0, 8), np.uint64), np.empty((0, 8), np.uint64), np.empty(0), (),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class BitField:
+    """One signal of a message, as drawn in the details of a frame."""
+
+    name: str
+    bits: tuple[int, ...]
+    """DBC bit numbers (byte * 8 + bit), most significant first."""
+    raw: int | float | None
+    """None: not in this frame."""
+    text: str
+    """Value with unit or label."""
+
+
+@dataclass(frozen=True)
+class FrameDetail:
+    """The newest frame of one identifier, and what its database says of it."""
+
+    channel: str
+    identifier: int
+    is_extended: bool
+    message: str
+    t_ns: int
+    payload: bytes
+    changed: bytes
+    fields: tuple[BitField, ...]
+    comment: str = ""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One step on the way from the wire to the lamp."""
+
+    title: str
+    """"Frame", "Bits", "Raw", "Value", "Freshness", "Debounce", "Request", "Level" ..."""
+    text: str
+    """What it is now."""
+    detail: str = ""
+    """How it comes about: position and byte order, factor and offset, polarity, time."""
+    code: int | None = None
+    """Timeline code where the stage is a condition."""
+
+
+@dataclass(frozen=True)
+class User:
+    """A check, trigger or derived signal that uses a signal, and what it says now."""
+
+    kind: str
+    """"check", "trigger", "derived"."""
+    name: str
+    text: str
+    """Its expression, then what it says: "when gear == 'R': on"."""
+    code: int | None = None
+
+
+@dataclass(frozen=True)
+class ClosedBox:
+    """The controller between an input edge and an output edge, last time."""
+
+    cause: str
+    cause_ns: int | None
+    effect: str
+    effect_ns: int | None
+    """None: not come yet."""
+    check: str
+    limit_ns: int | None
+
+    @property
+    def delay_ns(self) -> int | None:
+        return None if self.cause_ns is None or self.effect_ns is None else self.effect_ns - self.cause_ns
+
+
+@dataclass(frozen=True)
+class SignalPath:
+    """Everything between the wire and the lamp, for one signal."""
+
+    signal: SignalNow
+    stages: tuple[Stage, ...]
+    payload: bytes | None = None
+    """Bytes of the frame that carries it; None for a line."""
+    bits: tuple[int, ...] = ()
+    """Bit numbers of the signal in that payload, most significant first."""
+    users: tuple[User, ...] = ()
+    boxes: tuple[ClosedBox, ...] = ()
+    """One for each check that expects something after this signal."""
+
+
+@dataclass(frozen=True)
+class SourceNow:
+    """A bus adapter or input box."""
+
+    name: str
+    kind: str
+    """"bus" or "box"."""
+    is_up: bool
+    records: int
+    per_second: float
+    load: float | None
+    errors: int
+    lost: int
+    gaps: int
+    uncertainty_ns: int
+    period_ns: int | None
+    state: str
+    trouble: str
+    """What it said when it was lost: what to do, in one or more lines."""
+    listening: str
+    glitches: int = 0
+    """Pulses on its lines that the debounce took out."""
+    asleep: bool = False
+
+
+@dataclass(frozen=True)
+class RecorderNow:
+    name: str
+    rows: int
+    bytes: int
+    free: int
+    failure: str
+    """Why it stopped; empty while it records."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something on the timeline bar."""
+
+    t_ns: int
+    kind: str
+    """"edge", "trigger", "failed", "undecided", "gap", "marker"."""
+    text: str
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """Everything that the screens show, at one instant."""
+
+    mode: str
+    """"live" or "replay"."""
+    vehicle: str
+    title: str
+    """Recording's file name, or "live"."""
+    t_ns: int
+    """The instant shown."""
+    start_ns: int
+    end_ns: int
+    """End of the recording; live: now."""
+    signals: tuple[SignalNow, ...] = ()
+    """In the order of the bench file, derived ones last."""
+    frames: FrameTable = EMPTY_TABLE
+    checks: tuple[CheckResult, ...] = ()
+    """Each with the occurrences decided up to `t_ns`."""
+    triggers: Sequence[TriggerEntry] = ()
+    """Those decided up to `t_ns`, oldest first; live: the newest 1,000."""
+    sources: tuple[SourceNow, ...] = ()
+    recorder: RecorderNow | None = None
+    problems: tuple[str, ...] = ()
+    """Faults of databases, damage of the recording, other things to know; a sentence each."""
+    lost: int = 0
+    late: int = 0
+    is_playing: bool = False
+    speed: float = 1.0
+    loaded: float = 1.0
+    """Share of the recording evaluated so far."""
+    failure: str = ""
+    """Why nothing more comes: the text of the error that ended it."""
+
+    @property
+    def failed(self) -> int:
+        """Checks that have failed."""
+        return sum(check.verdict.value == "fail" for check in self.checks)
+
+    def signal(self, name: str) -> SignalNow | None:
+        return next((s for s in self.signals if s.name == name), None)
