@@ -14,10 +14,11 @@ import numpy as np
 
 from busprobe.checks.network import Leaf, Network
 from busprobe.checks.watching import Say
-from busprobe.decode.freshness import ChannelPulse, MaxAge, Sleep
+from busprobe.decode.freshness import MaxAge
 from busprobe.decode.messages import SignalSamples, decode_rows
 from busprobe.decode.obd import Listener, Reading
 from busprobe.decode.routing import Router
+from busprobe.decode.silence import ChannelPulse, Sleep
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
 from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of

@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from busprobe.checks.pointwise import FirstKnown
-from busprobe.decode.freshness import ChannelPulse, Freshness, MaxAge
+from busprobe.decode.freshness import Freshness, MaxAge
 from busprobe.decode.lines import Debounce, thresholds
 from busprobe.decode.messages import SignalSamples
+from busprobe.decode.silence import ChannelPulse
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
 from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
 from busprobe.timeline import ASLEEP, FALSE, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline

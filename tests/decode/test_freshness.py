@@ -15,7 +15,8 @@ from cutting import MS, Told, entries, evenly, instants, ns, times, told_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busprobe.decode.freshness import ChannelPulse, Freshness, MaxAge
+from busprobe.decode.freshness import Freshness, MaxAge
+from busprobe.decode.silence import ChannelPulse
 from busprobe.timeline import TRUE, UNKNOWN
 
 
