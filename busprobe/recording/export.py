@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from types import TracebackType
 from typing import Any
 
@@ -20,13 +19,14 @@ import numpy as np
 import numpy.typing as npt
 
 from busprobe.errors import OpenError
-from busprobe.frames import FloatArray, Int32Array, Int64Array, UInt64Array
+from busprobe.frames import FloatArray, Int32Array
+from busprobe.recording.naming import Names, RawArray, as_int64
 from busprobe.recording.schema import quoted
 from busprobe.recording.trouble import told
 
 OPTIONS = {
     ".csv": "FORMAT csv, HEADER",
-    ".parquet": "FORMAT parquet, COMPRESSION zstd, COMPRESSION_LEVEL 1, DICTIONARY_SIZE_LIMIT 1000",
+    ".parquet": "FORMAT parquet, COMPRESSION snappy, DICTIONARY_SIZE_LIMIT 1000",
 }
 """Suffix -> how DuckDB writes it. Larger dictionaries cost time and make a larger file."""
 
@@ -38,8 +38,6 @@ HELD_BLOCKS = 10
 
 MEMORY_LIMIT = "1GB"
 """For such tables; what exceeds it waits in temporary files beside the output."""
-
-RawArray = Int64Array | UInt64Array | FloatArray
 
 _Rows = tuple[FloatArray, int, RawArray, FloatArray, Int32Array | None]
 
@@ -63,15 +61,12 @@ class SampleWriter:
             )
         if not path.parent.is_dir():
             raise OpenError("The folder to write to does not exist.", path=path, hint="Make the folder first.")
-        self._names = _Names()
+        self._names = Names()
         self._kept: list[_Rows] = []
         self._count = 0
         self._tables: list[str] = []
         self._blocks: list[str] = []
-        self._spill = TemporaryDirectory(prefix=".busprobe-", dir=path.parent)
-        self._con = duckdb.connect(
-            config={"threads": 2, "memory_limit": MEMORY_LIMIT, "temp_directory": self._spill.name}
-        )
+        self._con = duckdb.connect(config={"threads": 2, "memory_limit": MEMORY_LIMIT, "temp_directory": f"{path}.tmp"})
 
     def __enter__(self) -> SampleWriter:
         return self
@@ -84,7 +79,6 @@ class SampleWriter:
                 self._write()
         finally:
             self._con.close()
-            self._spill.cleanup()
 
     def add(
         self,
@@ -122,7 +116,7 @@ class SampleWriter:
         columns: dict[str, npt.NDArray[Any]] = {
             "time_s": np.concatenate(t_s),
             "series": np.repeat(np.array(series, np.int32), sizes),
-            "raw": np.concatenate([_as_int64(r) for r in raw]),
+            "raw": np.concatenate([as_int64(r) for r in raw]),
             "value": np.concatenate(value),
             "label": np.concatenate(
                 [np.zeros(n, np.int32) if c is None else c for c, n in zip(label, sizes, strict=True)]
@@ -163,76 +157,12 @@ class SampleWriter:
         if self._names.real:
             kind = "VARCHAR" if self.path.suffix.lower() == ".csv" else "DOUBLE"
             raw = f"CASE WHEN list_contains(getvariable('real'), series) THEN real::{kind} ELSE ({raw})::{kind} END"
+        name = self._names.select()
         return (
-            f"SELECT time_s, {_name('channel')}, {_name('message')}, {_name('signal')}, {raw} AS raw, value, "
-            f"{_name('label', 'label')}, {_name('unit')} FROM ({_all_of(self._tables + self._blocks)})"
+            f"SELECT time_s, {name['channel']}, {name['message']}, {name['signal']}, {raw} AS raw, value, "
+            f"{name['label']}, {name['unit']} FROM ({_all_of(self._tables + self._blocks)})"
         )
-
-
-def _name(column: str, code: str = "series") -> str:
-    """The names that the codes of a column stand for."""
-    return f"list_extract(getvariable('{column}'), {code}) AS {column}"
 
 
 def _all_of(sources: Sequence[str]) -> str:
     return " UNION ALL BY NAME ".join(f"FROM {source}" for source in sources)
-
-
-class _Names:
-    """Codes for what would be text: a series for each signal, a number for each of its labels."""
-
-    def __init__(self) -> None:
-        self._series: dict[tuple[str, str, str, str | None], int] = {}
-        self._points: dict[int, tuple[Int64Array, Int32Array]] = {}
-        self._labels: list[str] = []
-        self.wide: set[int] = set()
-        """Series with a raw value past the range of int64."""
-        self.real: set[int] = set()
-        """Series of floating point."""
-
-    def series(
-        self, channel: str, message: str, signal: str, unit: str | None, labels: Mapping[int, str] | None
-    ) -> int:
-        key = (channel, message, signal, unit)
-        series = self._series.get(key)
-        if series is None:
-            series = self._series[key] = len(self._series) + 1
-            if labels:
-                raws = np.array([raw % (1 << 64) for raw in labels], np.uint64).view(np.int64)
-                order = np.argsort(raws)
-                codes = len(self._labels) + 1 + np.arange(len(labels))
-                self._points[series] = (raws[order], codes[order].astype(np.int32))
-                self._labels += labels.values()
-        return series
-
-    def label_codes(self, series: int, raw: RawArray) -> Int32Array | None:
-        """(n,) place of each sample's label in the list of all, from 1; 0 where it has none."""
-        if series not in self._points:
-            return None
-        points, codes = self._points[series]
-        if raw.dtype == np.float64:
-            points = points.astype(np.float64)
-        else:
-            raw = _as_int64(raw)
-        place = np.minimum(np.searchsorted(points, raw), len(points) - 1)
-        return np.where(points[place] == raw, codes[place], np.int32(0))
-
-    def store(self, con: duckdb.DuckDBPyConnection) -> None:
-        """Sets a variable of DuckDB for each column of names: the list that the codes point into."""
-        lists: dict[str, list[Any]] = {"label": self._labels}
-        for k, column in enumerate(("channel", "message", "signal", "unit")):
-            lists[column] = [key[k] for key in self._series]
-        for column, names in lists.items():
-            # An ENUM goes into the file as it is; text would be looked up again row by row.
-            con.execute("CREATE OR REPLACE TABLE names AS SELECT unnest(?::VARCHAR[]) AS name", [names])
-            con.execute(f"CREATE TYPE {column}_name AS ENUM (SELECT '' UNION SELECT name FROM names WHERE name <> '')")
-            con.execute(f"SET VARIABLE {column} = (SELECT list(name::{column}_name ORDER BY rowid) FROM names)")
-        con.execute("SET VARIABLE wide = ?::INTEGER[]", [sorted(self.wide)])
-        con.execute("SET VARIABLE real = ?::INTEGER[]", [sorted(self.real)])
-
-
-def _as_int64(raw: RawArray) -> Int64Array:
-    """The same 64 bits as int64; zeros for floating point, which has a column of its own."""
-    if raw.dtype == np.float64:
-        return np.zeros(len(raw), np.int64)
-    return raw.view(np.int64)

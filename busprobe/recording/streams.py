@@ -5,13 +5,11 @@ DuckDB skips the row groups outside a window, so reading all windows costs what 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
-from typing import Any
 
 import duckdb
 import numpy as np
-import numpy.typing as npt
 
 from busprobe.frames import (
     LATE,
@@ -27,13 +25,11 @@ from busprobe.frames import (
     Tail,
     UInt8Array,
 )
-from busprobe.recording.completeness import complete_after
+from busprobe.recording.windows import Columns, Window, fetch, windows
 from busprobe.timeline import FOREVER
 
 READ_ROWS = 131_072
 """Frames read at once, at least: smaller batches are cut from them."""
-
-Columns = Mapping[str, npt.NDArray[Any]]
 
 
 @dataclass(frozen=True)
@@ -56,17 +52,6 @@ class Piece:
     complete_to_ns: int
 
 
-@dataclass(frozen=True)
-class _Window:
-    """Rows `first` to `last` of a table."""
-
-    first: int
-    last: int
-    complete_to_ns: int | None
-    share: float
-    is_final: bool
-
-
 def frame_pieces(
     con: duckdb.DuckDBPyConnection, channels: Sequence[Source], rows: int, identifiers: Set[int] | None
 ) -> Iterator[Piece]:
@@ -79,11 +64,11 @@ def frame_pieces(
     # Row numbers cost a quarter more time, and are known unless rows are left out.
     counted = has_tails or identifiers is not None or _has_gaps(con)
     columns = "t_ns, channel, identifier, flags, length, payload" + (", rowid" if counted else "")
-    windows = _windows(con, "frames", "channel", f"flags & {LATE} = 0", rows, _final(channels))
-    for part in _parts(windows, max(1, READ_ROWS // rows)):
+    cuts = windows(con, "frames", "channel", f"flags & {LATE} = 0", rows, _final(channels))
+    for part in _parts(cuts, max(1, READ_ROWS // rows)):
         first = part[0].first
         where = f"WHERE rowid BETWEEN {first} AND {part[-1].last}{chosen}"
-        c = _fetch(con, f"SELECT {columns} FROM frames {where}")
+        c = fetch(con, f"SELECT {columns} FROM frames {where}")
         rowid = c["rowid"] if counted else np.arange(first, first + len(c["t_ns"]))
         tail = _tail(con, where, rowid) if has_tails else None
         whole = FrameBatch(
@@ -101,8 +86,8 @@ def input_pieces(con: duckdb.DuckDBPyConnection, boxes: Sequence[Source], rows: 
     row = con.execute("SELECT coalesce(max(len(analogue)), 0) FROM inputs").fetchone()
     widest = row[0] if row else 0
     lines = "".join(f", coalesce(analogue[{k + 1}], 0) AS mv{k}" for k in range(widest))
-    for window in _windows(con, "inputs", "box", "NOT late", rows, None):
-        c = _fetch(
+    for window in windows(con, "inputs", "box", "NOT late", rows, None):
+        c = fetch(
             con,
             f"SELECT t_ns, box, mask, late, coalesce(len(analogue), -1) AS width{lines} "
             f"FROM inputs WHERE rowid BETWEEN {window.first} AND {window.last}",
@@ -128,35 +113,14 @@ def state_pieces(con: duckdb.DuckDBPyConnection, rows: int, end_ns: int | None) 
         yield Piece((StateBatch(part, complete),), _reached(complete))
 
 
-def _windows(
-    con: duckdb.DuckDBPyConnection, table: str, source: str, in_time: str, rows: int, final_ns: int | None
-) -> list[_Window]:
-    """Windows of `rows` rows; an empty table has one, empty window."""
-    found = con.execute(f"SELECT max(rowid) FROM {table}").fetchone()
-    last = found[0] if found and found[0] is not None else -1
-    count = max(1, -(-(last + 1) // rows))
-    c = _fetch(
-        con,
-        f"SELECT rowid // {rows} AS number, {source} AS source, min(t_ns) AS low, arg_max(t_ns, rowid) AS last "
-        f"FROM {table} WHERE {in_time} GROUP BY ALL ORDER BY ALL",
-    )
-    if final_ns is None and len(c["last"]):
-        final_ns = int(c["last"].max())
-    bounds = complete_after(count, c["number"], c["source"], c["low"], c["last"], _reached(final_ns))
-    return [
-        _Window(k * rows, (k + 1) * rows - 1, None if final_ns is None else bound, (k + 1) / count, k == count - 1)
-        for k, bound in enumerate(bounds.tolist())
-    ]
-
-
 def _has_gaps(con: duckdb.DuckDBPyConnection) -> bool:
     """Whether somebody has deleted frames."""
     return con.execute("SELECT count(*) <> coalesce(max(rowid) + 1, 0) FROM frames").fetchone() == (True,)
 
 
-def _parts(windows: Sequence[_Window], size: int) -> Iterator[Sequence[_Window]]:
-    for start in range(0, len(windows), size):
-        yield windows[start : start + size]
+def _parts(cuts: Sequence[Window], size: int) -> Iterator[Sequence[Window]]:
+    for start in range(0, len(cuts), size):
+        yield cuts[start : start + size]
 
 
 def _final(channels: Sequence[Source]) -> int | None:
@@ -167,7 +131,7 @@ def _final(channels: Sequence[Source]) -> int | None:
 
 
 def _tail(con: duckdb.DuckDBPyConnection, where: str, rowid: Int64Array) -> Tail | None:
-    c = _fetch(con, f"SELECT rowid, length, tail FROM frames {where} AND tail IS NOT NULL")
+    c = fetch(con, f"SELECT rowid, length, tail FROM frames {where} AND tail IS NOT NULL")
     count = len(c["rowid"])
     if not count:
         return None
@@ -179,7 +143,7 @@ def _tail(con: duckdb.DuckDBPyConnection, where: str, rowid: Int64Array) -> Tail
     return Tail(np.searchsorted(rowid, c["rowid"]).astype(np.int64), octets.view("<u8").astype(np.uint64))
 
 
-def _polls(c: Columns, box: Source, window: _Window) -> list[InputBatch]:
+def _polls(c: Columns, box: Source, window: Window) -> list[InputBatch]:
     """The polls of one box in a window: one batch, or one for each run of equally many analogue lines."""
     rows = np.flatnonzero(c["box"] == box.number)
     complete = window.complete_to_ns
@@ -209,12 +173,6 @@ def _millivolts(c: Columns, rows: Int64Array, width: int) -> Int32Array:
     for k in range(width):
         out[:, k] = c[f"mv{k}"][rows]
     return out
-
-
-def _fetch(con: duckdb.DuckDBPyConnection, sql: str) -> Columns:
-    """The columns of a query, none of which may hold NULL."""
-    columns: Columns = con.execute(sql).fetchnumpy()
-    return columns
 
 
 def _inverse(numbers: UInt8Array) -> UInt8Array:

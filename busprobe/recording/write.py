@@ -15,14 +15,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 import duckdb
 import numpy as np
 import numpy.typing as npt
 
 from busprobe.errors import OpenError
-from busprobe.frames import LATE, TAIL_WORDS, Batch, FrameBatch, InputBatch, StateBatch, join_frames
+from busprobe.frames import LATE, Batch, FrameBatch, InputBatch, StateBatch, join_frames
+from busprobe.recording.inserts import insert_frames, insert_polls, insert_rows
 from busprobe.recording.schema import (
     ATTACH_OPTIONS,
     BOX,
@@ -67,10 +67,9 @@ class RecordingWriter:
         self._late: dict[str, tuple[int, int]] = {}
         with told(path):
             self._con: duckdb.DuckDBPyConnection | None = _create(path)
-            self._insert_rows("about", [("format", str(FORMAT)), *about.items()])
-            self._insert_rows("bench", list(bench.items()))
-            self._con.commit()
-            self._con.begin()
+            insert_rows(self._con, "about", [("format", str(FORMAT)), *about.items()])
+            insert_rows(self._con, "bench", list(bench.items()))
+        self.commit()
 
     def __enter__(self) -> RecordingWriter:
         return self
@@ -105,8 +104,8 @@ class RecordingWriter:
 
     def commit(self) -> None:
         """Writes all that was added; a process killed after this loses none of it."""
+        self._flush()
         with told(self.path):
-            self._flush()
             self._connection.commit()
             self._connection.begin()
 
@@ -169,7 +168,7 @@ class RecordingWriter:
         if number is None:
             number = self._numbers[name, kind] = len(self._numbers)
             with told(self.path):
-                self._insert_rows("channels", [(number, name, kind)])
+                insert_rows(self._connection, "channels", [(number, name, kind)])
         return number
 
     def _reached(self, sources: Iterable[str], complete_to_ns: int | None) -> None:
@@ -183,65 +182,19 @@ class RecordingWriter:
 
     def _flush(self) -> None:
         """Inserts all that was kept back into the open transaction."""
-        if self._frames:
-            self._insert_frames(join_frames(self._frames))
-        if self._inputs:
-            self._insert_inputs(self._inputs)
         self._states += [(t, source, LATE_COUNT, "", count) for source, (count, t) in self._late.items()]
         self._states += [(t, source, COMPLETE_TO, "", None) for source, t in self._complete.items()]
-        self._insert_rows("states", self._states)
-        self._insert_rows("events", [(e.t_ns, e.decided_ns, e.rank, e.kind, e.name, e.text) for e in self._log])
+        events = [(e.t_ns, e.decided_ns, e.rank, e.kind, e.name, e.text) for e in self._log]
+        con = self._connection
+        with told(self.path):
+            if self._frames:
+                insert_frames(con, join_frames(self._frames))
+            if self._inputs:
+                insert_polls(con, self._inputs, [self._number(b.box, BOX) for b in self._inputs])
+            insert_rows(con, "states", self._states)
+            insert_rows(con, "events", events)
         self._frames, self._inputs, self._states, self._log, self._kept = [], [], [], [], 0
         self._late, self._complete = {}, {}
-
-    def _insert_frames(self, frames: FrameBatch) -> None:
-        columns: dict[str, npt.NDArray[Any]] = {
-            "t_ns": frames.t_ns, "channel": frames.channel, "identifier": frames.identifier,
-            "flags": frames.flags, "length": frames.length, "payload": frames.payload,
-        }  # fmt: skip
-        tail = "NULL"
-        if frames.tail is not None:
-            # Highest byte first, so that the hexadecimal digits of a word come in the order of its bytes.
-            words = frames.words()[:, 1:].byteswap()
-            columns |= {f"word{k}": np.ascontiguousarray(words[:, k]) for k in range(TAIL_WORDS)}
-            digits = " || ".join(f"lpad(hex(word{k}), 16, '0')" for k in range(TAIL_WORDS))
-            tail = f"CASE WHEN length > 8 THEN unhex(left({digits}, 2 * (length - 8))) END"
-        self._insert_arrays("frames", columns, f"t_ns, channel, identifier, flags, length, payload, {tail}")
-
-    def _insert_inputs(self, batches: list[InputBatch]) -> None:
-        widths = [-1 if b.analogue is None else b.analogue.shape[1] for b in batches]
-        analogue = np.zeros((sum(map(len, batches)), max(*widths, 0)), np.int32)
-        start = 0
-        for batch in batches:
-            if batch.analogue is not None:
-                analogue[start : start + len(batch), : batch.analogue.shape[1]] = batch.analogue
-            start += len(batch)
-        columns: dict[str, npt.NDArray[Any]] = {
-            "t_ns": np.concatenate([b.t_ns for b in batches]),
-            "box": _each(batches, [self._number(b.box, BOX) for b in batches], np.uint8),
-            "mask": np.concatenate([b.mask for b in batches]),
-            "width": _each(batches, widths, np.int64),
-            "late": np.concatenate([np.zeros(len(b), np.bool_) if b.late is None else b.late for b in batches]),
-        }
-        columns |= {f"mv{k}": np.ascontiguousarray(analogue[:, k]) for k in range(analogue.shape[1])}
-        lines = ", ".join(f"mv{k}" for k in range(analogue.shape[1]))
-        listed = f"CASE WHEN width >= 0 THEN list_slice([{lines}]::INTEGER[], 1, width) END"
-        self._insert_arrays("inputs", columns, f"t_ns, box, mask, {listed}, late")
-
-    def _insert_arrays(self, table: str, columns: Mapping[str, npt.NDArray[Any]], select: str) -> None:
-        self._connection.register("kept", columns)
-        self._connection.execute(f"INSERT INTO {table} SELECT {select} FROM kept")
-        self._connection.unregister("kept")
-
-    def _insert_rows(self, table: str, rows: list[Any]) -> None:
-        if rows:
-            marks = ", ".join("unnest(?)" for _ in rows[0])
-            self._connection.execute(f"INSERT INTO {table} SELECT {marks}", [list(c) for c in zip(*rows, strict=True)])
-
-
-def _each(batches: list[InputBatch], values: list[int], dtype: type[np.generic]) -> npt.NDArray[Any]:
-    """`values[i]` once for each row of batch i."""
-    return np.repeat(np.array(values, dtype), [len(b) for b in batches])
 
 
 def _wal(path: Path) -> Path:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from busprobe.recording.completeness import STEP_NS, complete_after
+from busprobe.recording.windows import STEP_NS, complete_after
 
 S = STEP_NS
 # Rows: (window, channel, least time, last time); then the final time and the bounds wanted.
