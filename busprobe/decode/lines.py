@@ -103,12 +103,16 @@ class Debounce:
         self._stable, self._first, self._chatters = self._after, None, False
 
 
-def thresholds(millivolts: Int64Array, above: int, below_again: int, state: int) -> tuple[BoolArray, int]:
+def thresholds(
+    millivolts: Int64Array, above: int, below_again: int, before: bool | None
+) -> tuple[Int64Array, BoolArray]:
     """Levels of an analogue line by two limits; between them it stays as it was.
 
-    Returns (n,) levels and the last one, to be passed in as `state` the next time.
+    before: the newest level; None: there was none yet, and there is none until the line has left
+    the band between the limits. Returns the rows that have a level, and (n,) their levels.
     """
     marks = np.where(millivolts > above, TRUE, np.where(millivolts < below_again, FALSE, -1))
     source = np.maximum.accumulate(np.where(marks < 0, -1, np.arange(len(marks))))
-    level = np.where(source < 0, state, marks[source]).astype(np.bool_)
-    return level, int(level[-1]) if len(level) else state
+    level = np.where(source < 0, -1 if before is None else before, marks[source])
+    rows = np.flatnonzero(level >= 0)
+    return rows, level[rows].astype(np.bool_)

@@ -13,7 +13,7 @@ from busprobe.decode.messages import SignalSamples
 from busprobe.decode.silence import ChannelPulse
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
 from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
-from busprobe.timeline import ASLEEP, FALSE, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
+from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
 
 NO_VALUES: FloatArray = np.empty(0)
 
@@ -21,18 +21,12 @@ NO_VALUES: FloatArray = np.empty(0)
 class SampleTimes:
     """Times of the newest samples of a tap, as far back as anybody may ask."""
 
-    def __init__(self, uncertainty_ns: int) -> None:
+    def __init__(self) -> None:
         self.times: Int64Array = NO_TIMES
-        self._uncertainty_ns = uncertainty_ns
 
     def add(self, times: Int64Array) -> None:
         if len(times):
             self.times = np.concatenate([self.times, times])
-
-    def has(self, t_ns: int) -> bool:
-        """Whether there is a sample at exactly this time."""
-        place = int(np.searchsorted(self.times, t_ns))
-        return place < len(self.times) and int(self.times[place]) == t_ns
 
     def gap_at(self, t_ns: int) -> int:
         """Time from the previous sample to the one at `t_ns`; 0 where there is none."""
@@ -58,7 +52,9 @@ class SampledTap:
         self.newest: Int64Array = NO_TIMES
         """Times of the samples taken in last."""
         self._fresh = Freshness(max_age, channel)
-        self._samples = SampleTimes(uncertainty_ns)
+        self._samples = SampleTimes()
+        self._not_available: Int64Array = NO_TIMES
+        """Changes to unknown that a sample made."""
         self._polled = polled
         self._uncertainty = uncertainty_ns
 
@@ -84,12 +80,16 @@ class SampledTap:
 
     def take(self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, upto_ns: int) -> None:
         """t_ns, value, code: (n,) new samples in order; several of one time: the last one counts."""
-        if len(t_ns) > 1 and (t_ns[1:] == t_ns[:-1]).any():
-            last = np.concatenate([t_ns[1:] != t_ns[:-1], [True]])
+        last = last_of_each_time(t_ns)
+        if last is not None:
             t_ns, value, code = t_ns[last], value[last], code[last]
         self._samples.add(t_ns)
         self.newest = t_ns
-        self.timeline.extend(self._fresh.step(t_ns, self._in_signal_terms(value), code, upto_ns))
+        changes = self._fresh.step(t_ns, self._in_signal_terms(value), code, upto_ns)
+        unknown = changes.t_ns[changes.code == UNKNOWN]
+        if len(unknown):
+            self._not_available = np.concatenate([self._not_available, unknown[np.isin(unknown, t_ns)]])
+        self.timeline.extend(changes)
 
     def _in_signal_terms(self, value: FloatArray) -> FloatArray:
         """Unit and label codes of the signal instead of the tap's."""
@@ -115,11 +115,12 @@ class SampledTap:
     def why_unknown(self, t_ns: int) -> str:
         """Why it is unknown at a time: sent as such, or not sent any more."""
         since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
-        return "not available" if self._samples.has(since) else "lost"
+        return "not available" if since in self._not_available else "lost"
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
+        self._not_available = self._not_available[self._not_available >= self.timeline.t_ns[0]]
 
 
 class WiredTap:
@@ -135,21 +136,30 @@ class WiredTap:
         self.newest: Int64Array = NO_TIMES
         self._debounce = Debounce(tap.line.debounce_ns)
         self._fresh = Freshness(MaxAge(is_fixed=True), None)
-        self._threshold_state = FALSE
-        self._samples = SampleTimes(0)
-        self._down_ns: int | None = None
-        """Since when the box is down."""
+        self._level: bool | None = None
+        """Of an analogue line with limits: on which side of them it was last."""
+        self._samples = SampleTimes()
+        self._down: list[tuple[int, int]] = []
+        """When the box was down: from a time up to its next poll."""
 
     @property
     def glitches(self) -> int:
         return self._debounce.glitches
 
     def take(self, t_ns: Int64Array, level: BoolArray | None, millivolts: Int64Array | None, upto_ns: int) -> None:
-        """level, millivolts: (n,) of this line at each poll; one of them None, or both without polls."""
+        """level, millivolts: (n,) of this line at each poll; one of them None, or both without polls.
+
+        Several polls of one time: the last one counts.
+        """
+        last = last_of_each_time(t_ns)
+        if last is not None:
+            t_ns = t_ns[last]
+            level = None if level is None else level[last]
+            millivolts = None if millivolts is None else millivolts[last]
         self._samples.add(t_ns)
         self.newest = t_ns
-        if len(t_ns):
-            self._down_ns = None
+        if len(t_ns) and self._down and self._down[-1][1] == FOREVER:
+            self._down[-1] = (self._down[-1][0], int(t_ns[0]))
         if not self.is_condition:
             volts = NO_VALUES if millivolts is None else millivolts / 1000.0 * self.source.scale + self.source.offset
             code: UInt8Array = np.full(len(t_ns), TRUE, np.uint8)
@@ -157,7 +167,9 @@ class WiredTap:
             return
         if millivolts is not None and self.line.above_mv is not None:
             below = self.line.above_mv if self.line.below_again_mv is None else self.line.below_again_mv
-            level, self._threshold_state = thresholds(millivolts, self.line.above_mv, below, self._threshold_state)
+            rows, level = thresholds(millivolts, self.line.above_mv, below, self._level)
+            t_ns = t_ns[rows]
+            self._level = bool(level[-1]) if len(level) else self._level
         if level is None:
             level = np.empty(0, np.bool_)
         if self.line.active_low:
@@ -165,7 +177,8 @@ class WiredTap:
         self.timeline.extend(self._debounce.step(t_ns, level, upto_ns))
 
     def down(self, t_ns: int) -> None:
-        self._down_ns = t_ns
+        self._down.append((t_ns, FOREVER))
+        self._level = None
         self.timeline.extend(self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns))
 
     def uncertainty_at(self, t_ns: int) -> int:
@@ -176,11 +189,12 @@ class WiredTap:
 
     def why_unknown(self, t_ns: int) -> str:
         """Why it is unknown at a time: only a box that is down, or chattering, makes a line so."""
-        return "box down" if self._down_ns is not None and self._down_ns <= t_ns else "chattering"
+        return "box down" if any(start <= t_ns < end for start, end in self._down) else "chattering"
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
+        self._down = [(start, end) for start, end in self._down if end > before_ns]
 
 
 AnyTap = SampledTap | WiredTap
@@ -218,6 +232,12 @@ class SignalLeaf:
     def forget(self, before_ns: int) -> None:
         for tap in self.taps:
             tap.forget(before_ns)
+
+
+def last_of_each_time(t_ns: Int64Array) -> BoolArray | None:
+    """(n,) the last of the rows of each time; None where every row has a time of its own."""
+    own = t_ns[1:] != t_ns[:-1]
+    return None if own.all() else np.concatenate([own, [True]])
 
 
 def _as_quantity(part: Changes) -> Changes:
