@@ -9,13 +9,18 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from busprobe.decode.dbc_text import EXTENDED_MARK, FORMS, INDEPENDENT, NEEDED, Statement, places, statements
-
-WIDEST_RANGE = 10_000
-"""Multiplexer values in one range that are few enough to be listed one by one, as the parser does."""
-
-FARTHEST = 99_999
-"""Bits or bytes in a message that are few enough to be written out one by one, as the parser does."""
+from busprobe.decode.dbc_doubts import FARTHEST, doubts
+from busprobe.decode.dbc_text import (
+    EXTENDED_MARK,
+    FORMS,
+    HEADER,
+    INDEPENDENT,
+    NEEDED,
+    OF_SIGNAL,
+    Statement,
+    places,
+    statements,
+)
 
 Refusal = Callable[[str], tuple[int, int] | None]
 """Shows a text to the parser: (line, column) where it stops, or None where it can read all."""
@@ -26,11 +31,8 @@ _AT_ONCE = 100
 _END = "\nBS_:\n"
 """A statement to follow the last one: a parser at the end of its text overlooks a missing semicolon."""
 
-_HEADER = re.compile(r"\s*BO_\s+(\d+)\b")
+_IDENTIFIER = re.compile(r"^[ \t]*BO_[ \t]+(\d+)[ \t]", re.MULTILINE)
 _SIGNAL = re.compile(r"\s*SG_\s+([^\s:]+)")
-_MULTIPLEXER = re.compile(r"\s*SG_\s+[^\s:]+\s+\w*M\s*:")
-_OF_SIGNAL = re.compile(r"\s*(VAL_|SIG_VALTYPE_|SG_MUL_VAL_)\s+(\d+)\s+(\w+)")
-_RANGE = re.compile(r"(\d+)\s*-(\d+)")
 _HUGE = re.compile(
     r"^[ \t]*(?:SG_MUL_VAL_[^;]*?\d\s*-\d{5,}|BO_[^\n:]*:\s*\d{6,}|SG_[^\n:]*:\s*(?:\d{6,}|\d+\s*\|\s*\d{6,}))",
     re.MULTILINE,
@@ -48,7 +50,12 @@ class Mended:
 
 
 def needs_mending(text: str) -> bool:
-    """Whether the parser is not even to try: it would write out a huge range or layout bit by bit."""
+    """Whether the parser need not try: it would refuse an identifier, or write out something huge bit by bit."""
+    return _is_huge(text) or any(0x7FF < int(number) < EXTENDED_MARK for number in _IDENTIFIER.findall(text))
+
+
+def _is_huge(text: str) -> bool:
+    """Whether the parser would need seconds and gigabytes for it."""
     return bool(_HUGE.search(text))
 
 
@@ -118,7 +125,7 @@ def _stops(parts: list[Statement], refusal: Refusal) -> dict[int, tuple[int, int
 
 def _stop(part: Statement, refusal: Refusal) -> tuple[int, int] | None:
     """(line, column) in the statement where the parser stops."""
-    if needs_mending(part.text):
+    if _is_huge(part.text):
         return 1, 1
     if part.keyword != "SG_":
         return refusal(part.text + _END)
@@ -188,75 +195,19 @@ def _without_doubtful_signals(
     original: list[Statement], parts: list[Statement], faults: list[tuple[int, str]]
 ) -> list[Statement]:
     """Without signals of which it cannot be told how to decode them."""
-    doubts = _told_elsewhere(original, parts)
-    _add_doubts(doubts, original, parts)
+    found = doubts(original, parts)
     out = []
     number, name = -1, ""
     for part in parts:
         match = FORMS[part.keyword].fullmatch(part.text) if part.keyword in ("BO_", "SG_") else None
         if match and part.keyword == "BO_":
             number, name = int(match["number"]), match["name"].strip()
-        doubt = doubts.get((number, match["name"].strip())) if match and part.keyword == "SG_" else None
+        doubt = found.get((number, match["name"].strip())) if match and part.keyword == "SG_" else None
         if match and doubt:
             text = f'Message "{name}": signal "{match["name"].strip()}" {doubt}; the signal is left out.'
             faults.append((part.line, text))
         out.append(_blank(part) if doubt else part)
     return out
-
-
-def _told_elsewhere(original: list[Statement], parts: list[Statement]) -> dict[tuple[int, str], str]:
-    """(message number, signal) -> what is wrong with a statement about the signal outside its message."""
-    out = {}
-    for before, part in zip(original, parts, strict=True):
-        if before.keyword not in ("SIG_VALTYPE_", "SG_MUL_VAL_") or not (match := _OF_SIGNAL.match(before.text)):
-            continue
-        signal = int(match[2]), match[3]
-        if not part.keyword:
-            out[signal] = f"depends on line {part.line}, which cannot be read"
-        elif any(int(high) - int(low) >= WIDEST_RANGE for low, high in _RANGE.findall(part.text)):
-            out[signal] = f"is present for more than {WIDEST_RANGE} multiplexer values in one range"
-    return out
-
-
-def _add_doubts(doubts: dict[tuple[int, str], str], original: list[Statement], parts: list[Statement]) -> None:
-    """Adds what is wrong with the statements of the signals themselves, and with their multiplexers.
-
-    Where a multiplexer is left out, the parser might take another one in its place.
-    """
-    multiplexed = {m.number for m in places(parts) if any(s.marker.endswith("M") for s in m.signals)}
-    lost: set[int] = set()
-    selected: list[tuple[int, str]] = []
-    number = -1
-    for before, part in zip(original, parts, strict=True):
-        if before.keyword == "BO_":
-            header = _HEADER.match(before.text)
-            number = int(header[1]) if header else -1
-        if before.keyword != "SG_":
-            continue
-        match = FORMS["SG_"].fullmatch(part.text) if part.keyword else None
-        signal = number, match["name"].strip() if match else ""
-        if match and (doubt := _doubt(match, number in multiplexed)):
-            doubts[signal] = doubt
-        if (match is None or signal in doubts) and _MULTIPLEXER.match(before.text):
-            lost.add(number)
-        elif match and (match["marker"] or "").startswith("m"):
-            selected.append(signal)
-    for signal in selected:
-        if signal[0] in lost:
-            doubts.setdefault(signal, "depends on a multiplexer that is left out")
-
-
-def _doubt(match: re.Match[str], is_multiplexed: bool) -> str:
-    """What is wrong with an SG_ statement that has the right form, or empty.
-
-    A mark "m" without a number is passed over in a message of which no signal is marked "M".
-    """
-    start, length, marker = match["start"], match["length"], (match["marker"] or "").strip()
-    if int(length) == 0 or max(int(start), int(length)) > FARTHEST:
-        return f"has the start bit {start} and the length {length}"
-    if not re.fullmatch(r"M|m\d+M?|" if is_multiplexed else r"m|m\d+|", marker):
-        return f'has the unknown multiplexing mark "{marker}"'
-    return ""
 
 
 def _without_strays(
@@ -270,7 +221,7 @@ def _without_strays(
     written = _written(original)
     out = []
     for part in parts:
-        match = _OF_SIGNAL.match(part.text) if part.keyword in NEEDED else None
+        match = OF_SIGNAL.match(part.text) if part.keyword in NEEDED else None
         if match is None or (int(match[2]), match[3]) in have:
             out.append(part)
             continue
@@ -287,7 +238,7 @@ def _written(parts: list[Statement]) -> set[tuple[int, str]]:
     number = -1
     for part in parts:
         if part.keyword == "BO_":
-            header = _HEADER.match(part.text)
+            header = HEADER.match(part.text)
             number = int(header[1]) if header else -1
         elif part.keyword == "SG_" and (signal := _SIGNAL.match(part.text)):
             out.add((number, signal[1]))

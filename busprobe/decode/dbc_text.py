@@ -48,6 +48,12 @@ FORMS = {
 }
 NEEDED = ("BO_", "SG_", "VAL_", "SIG_VALTYPE_", "SG_MUL_VAL_")
 
+HEADER = re.compile(r"\s*BO_\s+(\d+)\b")
+"""Beginning of a BO_ statement, whatever the rest."""
+
+OF_SIGNAL = re.compile(r"\s*(VAL_|SIG_VALTYPE_|SG_MUL_VAL_)\s+(\d+)\s+(\w+)")
+"""Beginning of a statement about a signal outside its message: keyword, message number, signal."""
+
 MULTIPLEXED = re.compile(r"m\d+M?")
 """Marker of a signal that is present with one value of a multiplexer."""
 
