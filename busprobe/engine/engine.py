@@ -7,12 +7,13 @@ batches of the sources were interleaved, has no influence on the result.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from busprobe.checks.expect import ExpectWatch
+from busprobe.engine.history import History
 from busprobe.engine.lines import occurrence_line, trigger_line
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.ordering import in_time_order, merge, split
@@ -71,11 +72,18 @@ class Engine:
 
     sources: names under which batches are pushed; each must say how far it is complete.
     uncertainty_ns: step of the stamps. by_channel: each channel has a clock of its own; else
-    all frames of a source come from one clock, in its order.
+    all frames of a source come from one clock, in its order. histories: by signal, where the
+    change points of the first segment are kept.
     """
 
     def __init__(
-        self, plan: Plan, sources: Sequence[str], uncertainty_ns: int = 0, *, by_channel: bool = False
+        self,
+        plan: Plan,
+        sources: Sequence[str],
+        uncertainty_ns: int = 0,
+        *,
+        by_channel: bool = False,
+        histories: Mapping[str, History] | None = None,
     ) -> None:
         self._plan = plan
         self._by_channel = by_channel
@@ -91,7 +99,7 @@ class Engine:
         self._start_ns: int | None = None
         self._end_ns: int | None = None
         self._segments = 1
-        self._run = Run(plan, self._uncertainty)
+        self._run = Run(plan, self._uncertainty, histories)
         self.pending_rows = 0
         """Frames and polls that wait for the next `advance`."""
 
@@ -136,19 +144,36 @@ class Engine:
     def finish(self) -> Results:
         """The data end: evaluate the rest and give the results."""
         self._end_segment()
-        checks = tuple(
-            result(plan, self._occurrences[i], self._start_not_seen[i], self._glitches[i])
-            for i, plan in enumerate(self._plan.checks)
-        )
+        self._run = Run(self._plan, self._uncertainty)
         return Results(
-            checks,
-            tuple(sorted(self._triggers, key=lambda e: (e.decided_ns, e.t_ns))),
+            self.checks_so_far(),
+            tuple(self.triggers_so_far()),
             tuple(self._log),
             self._start_ns,
             self._end_ns,
             sum(s.late for s in self._sources.values()),
             self._segments,
         )
+
+    def checks_so_far(self) -> tuple[CheckResult, ...]:
+        """Every check with the occurrences decided so far."""
+        found = []
+        for i, (plan, watch) in enumerate(zip(self._plan.checks, self._run.checks, strict=True)):
+            first = watch.watchers[0]
+            unseen = first.start_not_seen if isinstance(first, ExpectWatch) else 0
+            done = [o for w in watch.watchers for o in w.done]
+            glitches = self._run.glitches(plan.signals)
+            found.append(
+                result(
+                    plan, self._occurrences[i] + done, self._start_not_seen[i] + unseen, self._glitches[i] + glitches
+                )
+            )
+        return tuple(found)
+
+    def triggers_so_far(self) -> list[TriggerEntry]:
+        """All trigger entries so far, in the order in which they were decided."""
+        now = [e for trigger in self._run.triggers for e in trigger.done]
+        return sorted(self._triggers + now, key=lambda e: (e.decided_ns, e.t_ns))
 
     # Taking in.
 

@@ -19,6 +19,7 @@ from busprobe.decode.messages import SignalSamples, decode_rows
 from busprobe.decode.obd import Listener, Reading
 from busprobe.decode.routing import Router
 from busprobe.decode.silence import ChannelPulse, Sleep
+from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
 from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
@@ -42,11 +43,15 @@ _MessageKey = tuple[str, int, bool]
 class Run:
     """Takes data in order of time and evaluates everything up to each time given.
 
-    bus_uncertainty_ns: by bus, how exactly its frames are stamped.
+    bus_uncertainty_ns: by bus, how exactly its frames are stamped. histories: by signal, where
+    its change points are kept for looking back.
     """
 
-    def __init__(self, plan: Plan, bus_uncertainty_ns: Mapping[str, int]) -> None:
+    def __init__(
+        self, plan: Plan, bus_uncertainty_ns: Mapping[str, int], histories: Mapping[str, History] | None = None
+    ) -> None:
         self._plan = plan
+        self._histories = histories or {}
         self._pulses: dict[str, ChannelPulse] = defaultdict(ChannelPulse)
         self._ages: dict[_MessageKey, MaxAge] = {}
         self._listener = Listener()
@@ -87,6 +92,10 @@ class Run:
         for leaf in self._leaves.values():
             leaf.advance()
         self._network.advance()
+        for name, history in self._histories.items():
+            timeline = self._network.timeline(self._signal_nodes[name])
+            if timeline.upto_ns > history.upto_ns:
+                history.append(timeline.between(history.upto_ns, timeline.upto_ns))
         for watcher in self._watchers:
             watcher.advance()
         self.upto_ns = upto_ns

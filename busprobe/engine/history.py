@@ -1,0 +1,75 @@
+"""All change points of a signal, kept for looking back: grows at its end, read from other threads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from busprobe.frames import FloatArray, Int64Array, UInt8Array
+from busprobe.timeline import ASLEEP, NEVER, TRUE, Changes
+
+
+class Past(NamedTuple):
+    """The change points known at some moment; the arrays are never written to again."""
+
+    t_ns: Int64Array
+    code: UInt8Array
+    value: FloatArray
+    """(n,) value of a quantity, NaN where unknown; of a condition its code."""
+    edges: Int64Array
+    """(n,) changes from known to known up to and with each point."""
+
+    def index_at(self, t_ns: int) -> int:
+        return max(int(np.searchsorted(self.t_ns, t_ns, "right")) - 1, 0)
+
+
+_FIRST = Past(np.array([NEVER], np.int64), np.array([ASLEEP], np.uint8), np.array([np.nan]), np.array([0], np.int64))
+
+
+@dataclass
+class History:
+    """One signal's past. `append` from one thread, `past` from any."""
+
+    is_condition: bool
+
+    def __post_init__(self) -> None:
+        self._room = [np.empty(1024, kind) for kind in (np.int64, np.uint8, np.float64, np.int64)]
+        self._count = 0
+        self._past = _FIRST
+        self.upto_ns = NEVER
+        self._add(*_FIRST)
+
+    @property
+    def past(self) -> Past:
+        return self._past
+
+    def append(self, changes: Changes) -> None:
+        """More change points, all after those so far."""
+        self.upto_ns = changes.upto_ns
+        if not len(changes):
+            return
+        start = int(changes.t_ns[0] == self._past.t_ns[-1])
+        value = changes.code.astype(np.float64) if changes.value is None else changes.value
+        t, code, value = changes.t_ns[start:], changes.code[start:], value[start:]
+        if not len(t):
+            return
+        before_code = np.concatenate([self._past.code[-1:], code[:-1]])
+        before_value = np.concatenate([self._past.value[-1:], value[:-1]])
+        known = (code <= TRUE) & (before_code <= TRUE)
+        edge = known & (value != before_value)
+        if len(changes.quiet):
+            edge &= ~np.isin(t, changes.quiet)
+        self._add(t, code, value, int(self._past.edges[-1]) + np.cumsum(edge))
+
+    def _add(self, *columns: Int64Array | UInt8Array | FloatArray) -> None:
+        end = self._count + len(columns[0])
+        if end > len(self._room[0]):
+            size = max(end, 2 * len(self._room[0]))
+            self._room = [np.concatenate([r[: self._count], np.empty(size - self._count, r.dtype)]) for r in self._room]
+        for room, column in zip(self._room, columns, strict=True):
+            room[self._count : end] = column
+        self._count = end
+        t, code, value, edges = (room[:end] for room in self._room)
+        self._past = Past(t, code, value, edges)  # type: ignore[arg-type]
