@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
+from itertools import chain
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Any
@@ -17,7 +18,7 @@ import duckdb
 from busprobe.frames import Batch, Condition
 from busprobe.recording.opening import connect, looks_like
 from busprobe.recording.schema import BOX, BUS, COMPLETE_TO
-from busprobe.recording.streams import Piece, Source, frame_pieces, input_pieces, state_pieces
+from busprobe.recording.streams import Piece, Source, frame_reads, input_pieces, state_pieces
 from busprobe.recording.trouble import told
 from busprobe.results import LogLine
 from busprobe.timeline import NEVER
@@ -97,11 +98,12 @@ class Recording:
         identifiers: leave out the frames with any other identifier; the times to which
         batches are complete stay those of all frames.
         """
-        streams = [state_pieces(self._con.cursor(), batch_rows, self.end_ns)]
+        streams: list[Iterator[Piece]] = [state_pieces(self._con.cursor(), batch_rows, self.end_ns)]
         if self._boxes:
             streams.append(input_pieces(self._con.cursor(), self._boxes, max(1, batch_rows // INPUT_SHARE)))
         if self._buses:
-            streams.append(_one_ahead(frame_pieces(self._con.cursor(), self._buses, batch_rows, identifiers)))
+            reads = frame_reads(self._con.cursor(), self._buses, batch_rows, identifiers)
+            streams.append(chain.from_iterable(_one_ahead(reads)))
         with told(self.path):
             yield from _in_step(streams)
 
@@ -132,10 +134,10 @@ def _in_step(streams: list[Iterator[Piece]]) -> Iterator[Batch]:
             reached.append((piece.complete_to_ns, least[1]))
 
 
-def _one_ahead(pieces: Iterator[Piece]) -> Iterator[Piece]:
-    """The same pieces, the next one being read by a thread while one is in use."""
+def _one_ahead(reads: Iterator[list[Piece]]) -> Iterator[list[Piece]]:
+    """The same, the next read going on in a thread while the pieces of one are in use."""
     with ThreadPoolExecutor(1) as reader:
-        coming = reader.submit(next, pieces, None)
-        while (piece := coming.result()) is not None:
-            coming = reader.submit(next, pieces, None)
-            yield piece
+        coming = reader.submit(next, reads, None)
+        while (pieces := coming.result()) is not None:
+            coming = reader.submit(next, reads, None)
+            yield pieces

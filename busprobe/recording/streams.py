@@ -25,7 +25,7 @@ from busprobe.frames import (
     Tail,
     UInt8Array,
 )
-from busprobe.recording.windows import Columns, Window, fetch, windows
+from busprobe.recording.windows import Columns, Scan, Window, fetch, windows
 from busprobe.timeline import FOREVER
 
 READ_ROWS = 131_072
@@ -52,10 +52,10 @@ class Piece:
     complete_to_ns: int
 
 
-def frame_pieces(
+def frame_reads(
     con: duckdb.DuckDBPyConnection, channels: Sequence[Source], rows: int, identifiers: Set[int] | None
-) -> Iterator[Piece]:
-    """The frames; every batch names all channels."""
+) -> Iterator[list[Piece]]:
+    """The frames, in lists of what is read at once; every batch names all channels."""
     names = tuple(c.name for c in channels)
     numbers = np.array([c.number for c in channels], np.uint8)
     index = None if np.array_equal(numbers, np.arange(len(numbers))) else _inverse(numbers)
@@ -64,7 +64,11 @@ def frame_pieces(
     # Row numbers cost a quarter more time, and are known unless rows are left out.
     counted = has_tails or identifiers is not None or _has_gaps(con)
     columns = "t_ns, channel, identifier, flags, length, payload" + (", rowid" if counted else "")
-    cuts = windows(con, "frames", "channel", f"flags & {LATE} = 0", rows, _final(channels))
+    # Of one channel alone, later frames count at its newest stamp at least.
+    needs_scan = len(channels) > 1 or identifiers is not None
+    scan = Scan("channel", f"flags & {LATE} = 0") if needs_scan else None
+    cuts = windows(con, "frames", rows, _final(channels), scan)
+    newest = None
     for part in _parts(cuts, max(1, READ_ROWS // rows)):
         first = part[0].first
         where = f"WHERE rowid BETWEEN {first} AND {part[-1].last}{chosen}"
@@ -76,9 +80,13 @@ def frame_pieces(
             c["flags"], c["length"], c["payload"], tail,
         )  # fmt: skip
         starts = np.searchsorted(rowid, [w.first for w in part]).tolist()
+        pieces = []
         for window, start, stop in zip(part, starts, [*starts[1:], len(whole)], strict=True):
-            batch = replace(whole.cut(start, stop), complete_to_ns=window.complete_to_ns, share=window.share)
-            yield Piece((batch,), _reached(window.complete_to_ns))
+            batch = whole.cut(start, stop)
+            newest = _newest(batch, newest)
+            complete = newest if window.complete_to_ns is None else window.complete_to_ns
+            pieces.append(Piece((replace(batch, complete_to_ns=complete, share=window.share),), _reached(complete)))
+        yield pieces
 
 
 def input_pieces(con: duckdb.DuckDBPyConnection, boxes: Sequence[Source], rows: int) -> Iterator[Piece]:
@@ -86,7 +94,7 @@ def input_pieces(con: duckdb.DuckDBPyConnection, boxes: Sequence[Source], rows: 
     row = con.execute("SELECT coalesce(max(len(analogue)), 0) FROM inputs").fetchone()
     widest = row[0] if row else 0
     lines = "".join(f", coalesce(analogue[{k + 1}], 0) AS mv{k}" for k in range(widest))
-    for window in windows(con, "inputs", "box", "NOT late", rows, None):
+    for window in windows(con, "inputs", rows, None, Scan("box", "NOT late")):
         c = fetch(
             con,
             f"SELECT t_ns, box, mask, late, coalesce(len(analogue), -1) AS width{lines} "
@@ -111,6 +119,12 @@ def state_pieces(con: duckdb.DuckDBPyConnection, rows: int, end_ns: int | None) 
         final = start + rows >= len(states)
         complete = end_ns if final else states[start + rows].t_ns
         yield Piece((StateBatch(part, complete),), _reached(complete))
+
+
+def _newest(batch: FrameBatch, before: int | None) -> int | None:
+    """Stamp of the last frame that did not come late, else `before`."""
+    in_time = np.flatnonzero((batch.flags & LATE) == 0)
+    return int(batch.t_ns[in_time[-1]]) if len(in_time) else before
 
 
 def _has_gaps(con: duckdb.DuckDBPyConnection) -> bool:

@@ -42,30 +42,45 @@ class Window:
     is_final: bool
 
 
+@dataclass(frozen=True)
+class Scan:
+    """What a scan for the bounds of a table needs to know of it."""
+
+    source: str
+    """The column that tells its channels apart."""
+    in_time: str
+    """The condition of rows that did not come late."""
+
+
 def windows(
-    con: duckdb.DuckDBPyConnection, table: str, source: str, in_time: str, rows: int, final_ns: int | None
+    con: duckdb.DuckDBPyConnection, table: str, rows: int, final_ns: int | None, scan: Scan | None
 ) -> list[Window]:
     """Windows of `rows` rows; an empty table has one, empty window.
 
-    source: the column that tells channels apart. in_time: the condition of rows that are not
-    late. final_ns: to what time the table is complete at its end; None: to its newest stamp.
+    final_ns: to what time the table is complete at its end; None: what the scan finds.
+    scan: how to find out to what time it is complete after each window; None: leave that open.
     """
     found = con.execute(f"SELECT max(rowid) FROM {table}").fetchone()
     last = found[0] if found and found[0] is not None else -1
     count = max(1, -(-(last + 1) // rows))
+    bounds = [*[None] * (count - 1), final_ns] if scan is None else _scanned(con, table, rows, count, final_ns, scan)
+    return [Window(k * rows, (k + 1) * rows - 1, bounds[k], (k + 1) / count, k == count - 1) for k in range(count)]
+
+
+def _scanned(
+    con: duckdb.DuckDBPyConnection, table: str, rows: int, count: int, final_ns: int | None, scan: Scan
+) -> list[int | None]:
     c = fetch(
         con,
-        f"SELECT rowid // {rows} AS number, {source} AS source, min(t_ns) AS low, arg_max(t_ns, rowid) AS last "
-        f"FROM {table} WHERE {in_time} GROUP BY ALL ORDER BY ALL",
+        f"SELECT rowid // {rows} AS number, {scan.source} AS source, min(t_ns) AS low, arg_max(t_ns, rowid) AS last "
+        f"FROM {table} WHERE {scan.in_time} GROUP BY ALL ORDER BY ALL",
     )
-    if final_ns is None and len(c["last"]):
+    if final_ns is None:
+        if not len(c["last"]):
+            return [None] * count
         final_ns = int(c["last"][c["number"] == c["number"][-1]].max())
-    ahead = FOREVER if final_ns is None else final_ns
-    bounds = complete_after(count, c["number"], c["source"], c["low"], c["last"], ahead).tolist()
-    return [
-        Window(k * rows, (k + 1) * rows - 1, None if final_ns is None else bounds[k], (k + 1) / count, k == count - 1)
-        for k in range(count)
-    ]
+    bounds: list[int | None] = complete_after(count, c["number"], c["source"], c["low"], c["last"], final_ns).tolist()
+    return bounds
 
 
 def complete_after(

@@ -201,7 +201,13 @@ def test_channels_that_appear_later_and_between_boxes(tmp_path: Path) -> None:
 
 
 def test_chosen_identifiers_keep_the_times_of_all(tmp_path: Path) -> None:
-    whole = frames([T0 + k for k in range(6)], identifier=[1, 2, 3, 1, 2, 3], flags=[0, EXTENDED] * 3)
+    whole = frames(
+        [T0 + k for k in range(6)],
+        channels=("body", "drive"),
+        channel=[0, 1] * 3,
+        identifier=[1, 2, 3, 1, 2, 3],
+        flags=[0, EXTENDED] * 3,
+    )
     with open_recording(record(tmp_path / "a.duckdb", whole)) as recording:
         every = [b for b in recording.batches(2) if isinstance(b, FrameBatch)]
         some = [b for b in recording.batches(2, identifiers={2}) if isinstance(b, FrameBatch)]
@@ -278,7 +284,7 @@ def test_late_rows_are_kept_and_counted(tmp_path: Path) -> None:
     with open_recording(path) as recording:
         assert frames_of(recording, 2).flags.tolist() == [0, LATE, LATE, 0, LATE]
         counts = recording._con.execute("SELECT t_ns, source, value FROM states WHERE condition = 'late'").fetchall()
-        assert [b.complete_to_ns for b in recording.batches(2) if isinstance(b, FrameBatch)] == [T0 + 1] * 3
+        assert [b.complete_to_ns for b in recording.batches(2) if isinstance(b, FrameBatch)] == [T0, T0 + 1, T0 + 1]
     assert counts == [(T0 - 5, "body", 2), (T0 - 9, "box", 1), (T0 - 7, "body", 1)]
 
 
