@@ -1,0 +1,164 @@
+"""When busprobe may ask on a bus: seldom, never beside J1939 traffic or another tester.
+
+other tester   02 01 0D ...... 02 01 0C ............................
+busprobe                          | quiet for 5 s |  02 01 0C   02 01 0D
+                                                     |  100 ms |
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+from busprobe.frames import SENT, FrameBatch
+from busprobe.sources.j1939 import J1939Watch, j1939_text
+from busprobe.sources.obd_ids import answer_rows, request_rows
+
+GAP_NS = 100_000_000
+"""From one request to the next: at most 10 a second."""
+QUIET_NS = 5_000_000_000
+"""After another tester's last frame nothing is asked for this long: control units end a talk
+after 5 s of silence (S3 of ISO 14229-2, from memory)."""
+ECHO_NS = 1_000_000_000
+"""Some adapters hand back what was sent; such a copy comes within this time."""
+STRAY_NS = 6_000_000_000
+"""An answer this long after the last frame of ours was not asked for by us: a unit may take 5 s."""
+RATE_OVER = 50
+"""Requests over which the rate of another tester is taken."""
+_SINGLE, _FIRST = 0, 1
+"""Kinds of frames that begin a message, by the high half of byte 0 (ISO 15765-2)."""
+
+
+class Pace:
+    """Keeps requests apart."""
+
+    def __init__(self, gap_ns: int = GAP_NS) -> None:
+        self._gap_ns = gap_ns
+        self._next_ns: int | None = None
+
+    def is_due(self, now_ns: int) -> bool:
+        return self._next_ns is None or now_ns >= self._next_ns
+
+    def note(self, sent_ns: int) -> None:
+        """A request was sent."""
+        self._next_ns = sent_ns + self._gap_ns
+
+
+@dataclass(frozen=True)
+class OtherTester:
+    """Somebody else who asks on the bus."""
+
+    identifiers: tuple[int, ...]
+    """That it asks on, in the order of first sight."""
+    requests: int
+    first_ns: int
+    last_ns: int
+    per_second: float | None
+    """Of its newest requests; None for a single one."""
+    asked: tuple[str, ...]
+    """Service, and what follows two digits each: "01 0C 0D", "03"; in the order of first sight."""
+    stray_answers: int = 0
+    """Frames of answers that were not asked for here: it may ask on the other side of a gateway."""
+
+
+class RequestWatch:
+    """Notices requests and flow control that others send, and answers that nobody here asked for."""
+
+    def __init__(self) -> None:
+        self._own: deque[tuple[int, int, int]] = deque()
+        """(identifier, payload word, time) of frames of ours that may yet be handed back."""
+        self._identifiers: dict[int, None] = {}
+        self._asked: dict[str, None] = {}
+        self._times: deque[int] = deque(maxlen=RATE_OVER)
+        self._own_ns: int | None = None
+        self._requests = 0
+        self._strays = 0
+        self._first_ns = 0
+        self._last_ns: int | None = None
+
+    def note_own(self, identifier: int, data: bytes, t_ns: int) -> None:
+        """A frame of ours went out."""
+        self._own.append((identifier, int.from_bytes(data, "little"), t_ns))
+        self._own_ns = t_ns
+
+    def is_asking(self, now_ns: int) -> bool:
+        return self._last_ns is not None and now_ns - self._last_ns < QUIET_NS
+
+    def feed(self, batch: FrameBatch) -> None:
+        rows = request_rows(batch)
+        rows = rows[(batch.flags[rows] & SENT) == 0]
+        columns = (batch.t_ns, batch.identifier, batch.length, batch.payload)
+        for t_ns, identifier, length, word in zip(*(c[rows].tolist() for c in columns), strict=True):
+            if not self._is_own(t_ns, identifier, word):
+                self._note(t_ns, identifier, word.to_bytes(8, "little")[:length])
+        answers = batch.t_ns[answer_rows(batch)]
+        if self._own_ns is not None:
+            answers = answers[answers > self._own_ns + STRAY_NS]
+        for t_ns in answers.tolist():
+            self._heard(t_ns)
+            self._strays += 1
+
+    @property
+    def seen(self) -> OtherTester | None:
+        """Who else has asked since the start, None if nobody."""
+        if self._last_ns is None:
+            return None
+        span_ns = self._times[-1] - self._times[0] if self._times else 0
+        rate = (len(self._times) - 1) * 1e9 / span_ns if span_ns > 0 else None
+        return OtherTester(
+            tuple(self._identifiers), self._requests, self._first_ns, self._last_ns, rate, tuple(self._asked),
+            self._strays,
+        )  # fmt: skip
+
+    def _is_own(self, t_ns: int, identifier: int, word: int) -> bool:
+        while self._own and t_ns - self._own[0][2] > ECHO_NS:
+            self._own.popleft()
+        for place, (own_identifier, own_word, _) in enumerate(self._own):
+            if (own_identifier, own_word) == (identifier, word):
+                del self._own[place]
+                return True
+        return False
+
+    def _heard(self, t_ns: int) -> None:
+        if self._last_ns is None:
+            self._first_ns = t_ns
+        self._last_ns = t_ns if self._last_ns is None else max(self._last_ns, t_ns)
+
+    def _note(self, t_ns: int, identifier: int, data: bytes) -> None:
+        self._heard(t_ns)
+        self._identifiers.setdefault(identifier)
+        kind = data[0] >> 4 if data else None
+        if kind not in (_SINGLE, _FIRST):
+            return
+        self._requests += 1
+        self._times.append(t_ns)
+        asked = data[1 : 1 + (data[0] & 15)] if kind == _SINGLE else data[2:]
+        self._asked.setdefault(asked.hex(" ").upper())
+
+
+class Manners:
+    """Says whether busprobe may ask on the bus `bus` now."""
+
+    def __init__(self, bus: str) -> None:
+        self._bus = bus
+        self._j1939 = J1939Watch()
+        self.testers = RequestWatch()
+        self.pace = Pace()
+
+    def feed(self, batch: FrameBatch) -> None:
+        """All frames of the bus, in their order."""
+        self._j1939.feed(batch)
+        self.testers.feed(batch)
+
+    @property
+    def j1939(self) -> str:
+        """The J1939 frame that forbids asking, for the user; empty if there was none."""
+        return j1939_text(self._j1939.seen) if self._j1939.seen is not None else ""
+
+    def refusal(self, now_ns: int) -> str:
+        """Why nothing is asked now, one sentence; empty if there is no reason."""
+        if self.j1939:
+            return f'The bus "{self._bus}" carries J1939 traffic ({self.j1939}): nothing is asked there.'
+        if self.testers.is_asking(now_ns):
+            return f'Another tester asks on the bus "{self._bus}": its answers are used, nothing is asked beside it.'
+        return ""
