@@ -179,7 +179,7 @@ def _find_message(signal: Signal, tap: Tap, databases: Mapping[str, Sequence[Dat
         )
     said = {raw: label for raw, label in layout.choices.items() if raw not in layout.not_available}
     labels = {raw * layout.scale + layout.offset: label for raw, label in said.items()}
-    two_bit = layout.length == 2 and not layout.signed and not {2, 3} & layout.choices.keys()
+    two_bit = layout.length == 2 and not layout.signed and not {2, 3} & said.keys()
     return _Found(
         MessageTap(tap.owner, message, layout, signal.unknown_raw, signal.max_age_ns), layout.unit, labels, two_bit
     )
