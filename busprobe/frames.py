@@ -114,6 +114,23 @@ class FrameBatch:
             self.length[rows], self.payload[rows], tail, self.complete_to_ns, self.share,
         )  # fmt: skip
 
+    def in_time_order(self) -> FrameBatch:
+        """The frames in order of time; those of one time stay in theirs."""
+        if (self.t_ns[1:] >= self.t_ns[:-1]).all():
+            return self
+        order = np.argsort(self.t_ns, kind="stable")
+        tail = self.tail
+        if tail is not None:
+            rank = np.empty(len(order), np.int64)
+            rank[order] = np.arange(len(order))
+            rows = rank[tail.rows]
+            by_row = np.argsort(rows)
+            tail = Tail(rows[by_row], tail.words[by_row])
+        return FrameBatch(
+            self.t_ns[order], self.channels, self.channel[order], self.identifier[order], self.flags[order],
+            self.length[order], self.payload[order], tail, self.complete_to_ns, self.share,
+        )  # fmt: skip
+
     def take(self, rows: Int64Array | BoolArray) -> FrameBatch:
         """The frames at `rows` (rising indexes, or a mask), with the same channels."""
         index = np.flatnonzero(rows) if rows.dtype == np.bool_ else rows

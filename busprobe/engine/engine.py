@@ -16,7 +16,7 @@ from busprobe.checks.expect import ExpectWatch
 from busprobe.engine.history import History
 from busprobe.engine.lines import occurrence_line, trigger_line
 from busprobe.engine.mapping import bus_names
-from busprobe.engine.ordering import in_time_order, merge, split
+from busprobe.engine.ordering import merge, split
 from busprobe.engine.plan import Plan
 from busprobe.engine.run import Run
 from busprobe.engine.watches import result
@@ -274,7 +274,7 @@ class Engine:
         for source in self._sources.values():
             due, source.frames = split(source.frames, upto)
             if due:
-                frames.append(in_time_order(join_frames(due)))
+                frames.append(join_frames(due).in_time_order())
             due_polls, source.polls = split(source.polls, upto)
             for box in dict.fromkeys(b.box for b in due_polls):
                 polls[box] = join_polls([b for b in due_polls if b.box == box])

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from busprobe.frames import FrameBatch, InputBatch, Tail, empty_frames, join_frames
+from busprobe.frames import FrameBatch, InputBatch, empty_frames, join_frames
 
 _Rows = TypeVar("_Rows", FrameBatch, InputBatch)
 
@@ -37,28 +37,4 @@ def merge(batches: Sequence[FrameBatch]) -> FrameBatch:
     joined = join_frames(
         [replace(b, channels=channels, channel=p[b.channel]) for b, p in zip(batches, place, strict=True)]
     )
-    return in_time_order(joined)
-
-
-def in_time_order(batch: FrameBatch) -> FrameBatch:
-    """The frames in order of time; those of one time stay in theirs."""
-    if (batch.t_ns[1:] >= batch.t_ns[:-1]).all():
-        return batch
-    order = np.argsort(batch.t_ns, kind="stable")
-    tail = batch.tail
-    if tail is not None:
-        rank = np.empty(len(order), np.int64)
-        rank[order] = np.arange(len(order))
-        rows = rank[tail.rows]
-        by_row = np.argsort(rows)
-        tail = Tail(rows[by_row], tail.words[by_row])
-    return replace(
-        batch,
-        t_ns=batch.t_ns[order],
-        channel=batch.channel[order],
-        identifier=batch.identifier[order],
-        flags=batch.flags[order],
-        length=batch.length[order],
-        payload=batch.payload[order],
-        tail=tail,
-    )
+    return joined.in_time_order()

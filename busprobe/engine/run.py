@@ -72,6 +72,7 @@ class Run:
         self.checks: list[CheckWatch] = [watch_check(c, self._network, self._say_for) for c in plan.checks]
         self.triggers = [watch_trigger(t, self._network, self._say_for) for t in plan.triggers]
         self._signal_nodes = {name: self._network.signal(name) for name in (*plan.signals, *plan.derived)}
+        self._signal_nodes |= self._condition_nodes()
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
         self.upto_ns: int | None = None
         self.log: list[LogLine] = []
@@ -151,6 +152,17 @@ class Run:
         wired = WiredTap(source)
         self._wired[tap.box.name].append(wired)
         return wired
+
+    def _condition_nodes(self) -> dict[str, int]:
+        """The conditions of checks and triggers, under the names of their histories."""
+        nodes = {}
+        for i, check in enumerate(self._plan.checks):
+            nodes[f"check {i} then"] = self._network.add(check.then)
+            if check.when is not None:
+                nodes[f"check {i} when"] = self._network.add(check.when)
+        for i, trigger in enumerate(self._plan.triggers):
+            nodes[f"trigger {i} on"] = self._network.add(trigger.on)
+        return nodes
 
     def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
         heard = (frames.flags & np.uint8(ERROR | SENT)) == 0

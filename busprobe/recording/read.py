@@ -15,7 +15,8 @@ from typing import Any
 
 import duckdb
 
-from busprobe.frames import Batch, Condition
+from busprobe.frames import Batch, Condition, FrameBatch
+from busprobe.recording import lookup
 from busprobe.recording.opening import connect, looks_like
 from busprobe.recording.schema import BOX, BUS, COMPLETE_TO
 from busprobe.recording.streams import Piece, Source, frame_reads, input_pieces, state_pieces
@@ -106,6 +107,28 @@ class Recording:
             streams.append(chain.from_iterable(_one_ahead(reads)))
         with told(self.path):
             yield from _in_step(streams)
+
+    def frames_between(self, after_ns: int, upto_ns: int) -> FrameBatch:
+        """Frames with after < t <= upto that were not late, in order of time."""
+        with told(self.path):
+            return lookup.frames_between(self._con.cursor(), self._buses, after_ns, upto_ns)
+
+    def frame_time_next_to(self, t_ns: int, direction: int) -> int | None:
+        """Time of the first frame after `t_ns` (1) or the last one before it (-1)."""
+        with told(self.path):
+            return lookup.frame_time_next_to(self._con.cursor(), t_ns, direction)
+
+    def add_marker(self, t_ns: int, note: str) -> None:
+        """Keep a marker in the recording, which is opened for writing for that moment.
+
+        No batches may be read meanwhile. Raises OpenError where the file cannot be written.
+        """
+        self._con.close()
+        try:
+            with told(self.path), duckdb.connect(str(self.path)) as con:
+                con.execute("INSERT INTO events VALUES (?, ?, 0, 'marker', ?, '')", [t_ns, t_ns, note])
+        finally:
+            self._con = connect(self.path)
 
     def close(self) -> None:
         self._con.close()

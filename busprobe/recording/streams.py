@@ -74,7 +74,7 @@ def frame_reads(
         where = f"WHERE rowid BETWEEN {first} AND {part[-1].last}{chosen}"
         c = fetch(con, f"SELECT {columns} FROM frames {where}")
         rowid = c["rowid"] if counted else np.arange(first, first + len(c["t_ns"]))
-        tail = _tail(con, where, rowid) if has_tails else None
+        tail = tail_of(con, where, rowid) if has_tails else None
         whole = FrameBatch(
             c["t_ns"], names, c["channel"] if index is None else index[c["channel"]], c["identifier"],
             c["flags"], c["length"], c["payload"], tail,
@@ -144,7 +144,7 @@ def _final(channels: Sequence[Source]) -> int | None:
     return min(up) if up else max(down, default=None)
 
 
-def _tail(con: duckdb.DuckDBPyConnection, where: str, rowid: Int64Array) -> Tail | None:
+def tail_of(con: duckdb.DuckDBPyConnection, where: str, rowid: Int64Array) -> Tail | None:
     c = fetch(con, f"SELECT rowid, length, tail FROM frames {where} AND tail IS NOT NULL")
     count = len(c["rowid"])
     if not count:

@@ -1,0 +1,210 @@
+"""Pure parts of a snapshot: signals, frames and checks at one instant."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.bench.model import Bench, Expect, Follows, Invariant
+from busprobe.bench.nodes import signals_of
+from busprobe.checks.verdict import verdict
+from busprobe.engine.history import History, Past
+from busprobe.engine.plan import Plan
+from busprobe.engine.signal_plan import LineTap, MessageTap, SignalPlan
+from busprobe.results import CheckResult
+from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Strip
+from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
+
+STRIP_NS = 30_000_000_000
+"""How far back the history strip goes."""
+SLICES = 30
+_SEVERITY = np.array([0, 3, 1, 2], np.uint8)
+"""Of each code: which one stands for a slice that has several: true, asleep, unknown, false."""
+_BY_SEVERITY = np.array([FALSE, UNKNOWN, ASLEEP, TRUE], np.uint8)
+
+
+def value_text(code: int, value: float, is_condition: bool, texts: Mapping[float, str], unit: str | None) -> str:
+    """A value as a person reads it."""
+    if code == ASLEEP:
+        return "asleep"
+    if code == UNKNOWN:
+        return "unknown"
+    if is_condition:
+        return "on" if code == TRUE else "off"
+    if value in texts:
+        return texts[value]
+    return f"{value:.6g} {unit}" if unit else f"{value:.6g}"
+
+
+def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:
+    """The last 30 s of a signal, up to `t_ns`."""
+    start = t_ns - STRIP_NS
+    edges = np.linspace(start, t_ns, SLICES + 1).astype(np.int64)
+    low = past.index_at(start)
+    high = past.index_at(t_ns) + 1
+    t, code, value = past.t_ns[low:high], past.code[low:high], past.value[low:high]
+    at_end = np.maximum(np.searchsorted(t, edges[1:], "right") - 1, 0)
+    at_start = np.maximum(np.searchsorted(t, edges[:-1], "right") - 1, 0)
+    worst = np.maximum(_SEVERITY[code[at_start]], _SEVERITY[code[at_end]])
+    for place in np.flatnonzero(at_end - at_start > 1).tolist():
+        worst[place] = _SEVERITY[code[at_start[place] : at_end[place] + 1]].max()
+    return Strip(start, t_ns, _BY_SEVERITY[worst], None if is_condition else value[at_end])
+
+
+def signal_now(
+    name: str, plan: Plan, past: Past, t_ns: int, outputs: frozenset[str], newest: Mapping[str, int]
+) -> SignalNow:
+    """One signal of the bench at an instant. newest: by signal, time of its newest sample."""
+    signal = plan.signals.get(name)
+    index = past.index_at(t_ns)
+    code, value = int(past.code[index]), float(past.value[index])
+    if signal is None:
+        role, kind, source, is_condition, texts, unit = _derived(plan, name)
+    else:
+        role = next((s.role for s in plan.bench.signals if s.name == name), None)
+        kind, source = _kind(signal, name in outputs), _source_text(plan.bench, name)
+        is_condition, texts, unit = signal.type.is_condition, signal.texts, signal.type.unit
+    since = int(past.t_ns[index])
+    age = None if name not in newest else max(t_ns - newest[name], 0)
+    return SignalNow(
+        name,
+        role,
+        kind,
+        source,
+        code,
+        is_condition,
+        None if code > TRUE or np.isnan(value) else value,
+        value_text(code, value, is_condition, texts, unit),
+        unit,
+        None if since == NEVER else since,
+        age,
+        None if signal is None else max_age(signal),
+        int(past.edges[index]),
+        strip(past, t_ns, is_condition),
+    )
+
+
+def max_age(signal: SignalPlan) -> int | None:
+    """How old a sample may get, as far as the bench file or the database say."""
+    tap = signal.sources[0].tap
+    if isinstance(tap, LineTap):
+        return None
+    if tap.max_age_ns is not None:
+        return tap.max_age_ns
+    if isinstance(tap, MessageTap) and tap.message.cycle_time_ns:
+        return max(3 * tap.message.cycle_time_ns, 100_000_000)
+    return None
+
+
+def _derived(plan: Plan, name: str) -> tuple[str | None, Kind, str, bool, Mapping[float, str], None]:
+    made = next(d for d in plan.bench.derived if d.name == name)
+    return made.role, Kind.DERIVED, made.when.text, True, {}, None
+
+
+def _kind(signal: SignalPlan, is_output: bool) -> Kind:
+    if isinstance(signal.sources[0].tap, LineTap):
+        return Kind.OUTPUT if is_output else Kind.LINE
+    return Kind.BUS
+
+
+def _source_text(bench: Bench, name: str) -> str:
+    signal = next(s for s in bench.signals if s.name == name)
+    return signal.taps[0].text + (" ..." if len(signal.taps) > 1 else "")
+
+
+def outputs(plan: Plan) -> frozenset[str]:
+    """Signals that checks expect something of, and that cause nothing: outputs of the controller."""
+    expected: set[str] = set()
+    causes: set[str] = set()
+    for check in plan.checks:
+        expected |= set(signals_of(check.then))
+        if check.when is not None and not isinstance(check.check, Invariant):
+            causes |= set(signals_of(check.when))
+    for derived in plan.derived.values():
+        causes |= set(signals_of(derived.node))
+    return frozenset(expected - causes)
+
+
+def frame_table(tally: FrameTally, names: Mapping[tuple[str, int, bool], str]) -> FrameTable:
+    """The tally as the screens take it."""
+    rows = tally.rows
+    channel = (rows.key >> 30).astype(np.uint8)
+    extended = (rows.key >> 29 & 1).astype(np.uint8)
+    identifier = (rows.key & 0x1FFF_FFFF).astype(np.uint32)
+    total = np.bincount(channel, weights=rows.bits, minlength=len(tally.channels)) if len(rows.key) else np.zeros(1)
+    share = rows.bits / np.maximum(total[channel], 1) if len(rows.key) else np.empty(0)
+    return FrameTable(
+        tally.channels,
+        channel,
+        identifier,
+        extended,
+        rows.count,
+        rows.period_ns,
+        rows.jitter_ns,
+        rows.last_ns,
+        rows.length,
+        rows.words,
+        rows.changed | rows.changed_before,
+        share,
+        tuple(
+            names.get((tally.channels[c], i, bool(e)), "")
+            for c, i, e in zip(channel.tolist(), identifier.tolist(), extended.tolist(), strict=True)
+        ),
+    )
+
+
+class ChecksAt:
+    """The checks with what was decided up to a time; unchanged ones stay the same object."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._cache: list[tuple[CheckResult, int, CheckResult] | None] = [None] * len(plan.checks)
+
+    def at(self, checks: Sequence[CheckResult], t_ns: int) -> tuple[CheckResult, ...]:
+        return tuple(self._one(i, check, t_ns) for i, check in enumerate(checks))
+
+    def _one(self, i: int, check: CheckResult, t_ns: int) -> CheckResult:
+        count = bisect_right(check.occurrences, t_ns, key=lambda o: o.decided_ns)
+        cached = self._cache[i]
+        if cached is not None and cached[0] is check and cached[1] == count:
+            return cached[2]
+        occurrences = check.occurrences[:count]
+        model = self._plan.checks[i].check
+        parts = ("on", "off") if isinstance(model, Follows) else ("",)
+        made = replace(check, occurrences=occurrences, verdict=verdict(occurrences, model.min_full, parts))
+        self._cache[i] = (check, count, made)
+        return made
+
+
+def condition_names(plan: Plan) -> dict[str, tuple[str, int, str]]:
+    """Names under which the conditions of checks and triggers are kept: name -> (kind, place, part)."""
+    names = {}
+    for i, check in enumerate(plan.checks):
+        names[f"check {i} then"] = ("check", i, "then")
+        if check.when is not None:
+            names[f"check {i} when"] = ("check", i, "when")
+    for i, _ in enumerate(plan.triggers):
+        names[f"trigger {i} on"] = ("trigger", i, "on")
+    return names
+
+
+def new_histories(plan: Plan) -> dict[str, History]:
+    """Empty histories for every signal, derived signal and condition of a plan."""
+    histories = {name: History(signal.type.is_condition) for name, signal in plan.signals.items()}
+    histories |= {name: History(True) for name in plan.derived}
+    return histories | {name: History(True) for name in condition_names(plan)}
+
+
+def kind_words(check: Expect | Follows | Invariant) -> tuple[str, str]:
+    """The words before the two conditions of a check: ("when", "expect")."""
+    match check:
+        case Expect():
+            return "when", "expect"
+        case Follows():
+            return "when", "follows"
+        case Invariant():
+            return "given", check.kind
