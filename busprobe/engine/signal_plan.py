@@ -90,6 +90,8 @@ def plan_signal(signal: Signal, bench: Bench, databases: Mapping[str, Sequence[D
     labels: dict[str, tuple[float, ...]] = {}
     for value, label in texts.items():
         labels[label] = (*labels.get(label, ()), value)
+    for value in {v for s in sources for v in (s.recode or {}).values()} - texts.keys():
+        texts[value] = f"{value - OTHER_SOURCE:g}"
     only_condition = len(found) == 1 and isinstance(first.tap, LineTap) and first.tap.is_condition
     kind = SignalType(unit, labels, is_condition=only_condition, two_bit=any(f.two_bit for f in found))
     return SignalPlan(signal.name, tuple(sources), kind, texts)
@@ -108,7 +110,8 @@ def _source(signal: Signal, found: _Found, unit: str | None, texts: dict[float, 
         texts.update(labels)
         return Source(found.tap, *factor)
     by_label = {label: value for value, label in reversed(texts.items())}
-    recode: dict[float, float] = {}
+    # A value without a label here must not be taken for one that has one there.
+    recode = {value: OTHER_SOURCE + value for value in texts.keys() - labels.keys()}
     for value, label in labels.items():
         recode[value] = by_label.get(label, OTHER_SOURCE + value)
         texts.setdefault(recode[value], label)
