@@ -40,6 +40,10 @@ class OpenedSource(Protocol):
 
     def batches(self) -> Iterator[Batch]: ...
 
+    def close(self) -> None:
+        """Let go of the file."""
+        ...
+
 
 def source_of(batch: Batch) -> str:
     """Name of the source that a batch of a recording comes from."""
@@ -65,6 +69,9 @@ class FrameFile:
         self.resolution_ns = self.format.resolution_ns
         self.about: Mapping[str, str] = MappingProxyType({})
 
+    def close(self) -> None:
+        """Nothing is held open between batches."""
+
     def batches(self) -> Iterator[Batch]:
         try:
             for batch in self.format.read(self.path, self.problems, self.batch_rows):
@@ -81,7 +88,7 @@ class OwnRecording:
     """A recording of busprobe's own: frames, input lines and source states."""
 
     def __init__(self, recording: Recording, batch_rows: int) -> None:
-        self._recording = recording
+        self.recording = recording
         self._batch_rows = batch_rows
         self.name = OWN_FORMAT
         self.is_own = True
@@ -92,11 +99,13 @@ class OwnRecording:
 
     @property
     def start_ns(self) -> int | None:
-        return self._recording.start_ns
+        return self.recording.start_ns
 
     def batches(self) -> Iterator[Batch]:
-        with self._recording:
-            yield from self._recording.batches(self._batch_rows)
+        return self.recording.batches(self._batch_rows)
+
+    def close(self) -> None:
+        self.recording.close()
 
 
 def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS) -> OpenedSource:

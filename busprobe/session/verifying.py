@@ -83,6 +83,7 @@ def verify(
         engine.push(source_of(batch), batch)
         if engine.pending_rows >= BLOCK_ROWS:
             engine.advance()
+    source.close()
     results = engine.finish()
     heard.refuse_other_vehicle(recording, bench)
     return VerifyReport(

@@ -1,0 +1,122 @@
+"""What live and replay scenes have in common: the bench, its histories, and pictures of an instant."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.decode.layout import Database
+from busprobe.engine.history import History
+from busprobe.engine.mapping import bus_names
+from busprobe.engine.plan import Plan
+from busprobe.engine.signal_plan import LineTap, MessageTap
+from busprobe.errors import BenchError
+from busprobe.frames import Condition, InputBatch, Int64Array, SourceState
+from busprobe.results import CheckResult
+from busprobe.session.picture import ChecksAt, frame_table, new_histories, outputs, signal_now
+from busprobe.session.signal_path import frame_detail, signal_path
+from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
+
+
+class Board:
+    """Histories of a plan's signals and what can be said from them at any time."""
+
+    def __init__(self, plan: Plan, databases: Mapping[str, Sequence[Database]]) -> None:
+        self.plan = plan
+        self.histories: Mapping[str, History] = new_histories(plan)
+        self.states: list[SourceState] = []
+        """Source states so far, in order of time."""
+        self._databases = databases
+        self._outputs = outputs(plan)
+        self._checks = ChecksAt(plan)
+        self._polls: dict[str, list[Int64Array]] = {box.name: [] for box in plan.bench.boxes}
+        self._poll_starts: dict[str, list[int]] = {box.name: [] for box in plan.bench.boxes}
+        names: dict[tuple[str, int, bool], str] = {}
+        for bus, found in databases.items():
+            names |= {(bus, m.identifier, m.is_extended): m.name for d in found for m in d.messages}
+        self._message_names = names
+        self._named: dict[tuple[str, ...], Mapping[tuple[str, int, bool], str]] = {}
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What is wrong with the databases, a sentence each."""
+        unique = {id(d): d for found in self._databases.values() for d in found}
+        return tuple(str(problem) for d in unique.values() for problem in d.faulty)
+
+    def polls(self, batch: InputBatch) -> None:
+        """New polls of a box, for the age of its lines."""
+        if len(batch) and batch.box in self._polls:
+            self._polls[batch.box].append(batch.t_ns)
+            self._poll_starts[batch.box].append(int(batch.t_ns[0]))
+
+    def is_up(self, source: str, t_ns: int) -> bool:
+        """Whether a source was up at a time."""
+        last = next((s for s in reversed(self.states) if s.source == source and s.t_ns <= t_ns), None)
+        return last is None or last.condition is Condition.UP
+
+    def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
+        newest = self._newest(t_ns, tally)
+        names = [*self.plan.signals, *self.plan.derived]
+        return tuple(
+            signal_now(name, self.plan, self.histories[name].past, t_ns, self._outputs, newest) for name in names
+        )
+
+    def frame_table(self, tally: FrameTally) -> FrameTable:
+        return frame_table(tally, self._names_by_channel(tally.channels))
+
+    def checks_at(self, checks: Sequence[CheckResult], t_ns: int) -> tuple[CheckResult, ...]:
+        return self._checks.at(checks, t_ns)
+
+    def frame_detail(self, tally: FrameTally, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
+        bus = dict(zip(tally.channels, self._buses(tally.channels), strict=True)).get(channel, channel)
+        return frame_detail(tally, {channel: self._databases.get(bus, ())}, channel, identifier, is_extended)
+
+    def path(self, name: str, t_ns: int, tally: FrameTally, checks: Sequence[CheckResult]) -> SignalPath | None:
+        if name not in self.histories or name not in (*self.plan.signals, *self.plan.derived):
+            return None
+        now = signal_now(name, self.plan, self.histories[name].past, t_ns, self._outputs, self._newest(t_ns, tally))
+        channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
+        return signal_path(now, self.plan, tally, self.histories, checks, t_ns, channel_of)
+
+    def _buses(self, channels: tuple[str, ...]) -> tuple[str, ...]:
+        """The bus of each channel; a channel that matches none keeps its name."""
+        try:
+            return bus_names(channels, self.plan.bench)
+        except BenchError:
+            return channels
+
+    def _names_by_channel(self, channels: tuple[str, ...]) -> Mapping[tuple[str, int, bool], str]:
+        if channels not in self._named:
+            names: dict[tuple[str, int, bool], str] = {}
+            for channel, bus in zip(channels, self._buses(channels), strict=True):
+                names |= {(channel, i, e): m for (b, i, e), m in self._message_names.items() if b == bus}
+            self._named[channels] = names
+        return self._named[channels]
+
+    def _newest(self, t_ns: int, tally: FrameTally) -> dict[str, int]:
+        """By signal, time of its newest sample at or before `t_ns`, as far as known."""
+        rows = tally.rows
+        number = {bus: i for i, bus in enumerate(self._buses(tally.channels))}
+        last = dict(zip(rows.key.tolist(), rows.last_ns.tolist(), strict=True))
+        newest = {}
+        for name, signal in self.plan.signals.items():
+            tap = signal.sources[0].tap
+            found: int | None = None
+            if isinstance(tap, MessageTap) and tap.bus in number:
+                found = last.get(number[tap.bus] << 30 | int(tap.message.is_extended) << 29 | tap.message.identifier)
+            elif isinstance(tap, LineTap):
+                found = self._last_poll(tap.box.name, t_ns)
+            if found is not None:
+                newest[name] = found
+        return newest
+
+    def _last_poll(self, box: str, t_ns: int) -> int | None:
+        starts = self._poll_starts[box]
+        place = bisect_right(starts, t_ns) - 1
+        if place < 0:
+            return None
+        times = self._polls[box][place]
+        return int(times[max(int(np.searchsorted(times, t_ns, "right")) - 1, 0)])

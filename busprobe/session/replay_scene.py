@@ -1,0 +1,221 @@
+"""A recording as a scene: loaded by a thread from its start, shown at any time loaded so far."""
+
+from __future__ import annotations
+
+import threading
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.decode.layout import Database
+from busprobe.engine.engine import Engine
+from busprobe.engine.plan import Plan
+from busprobe.errors import BusprobeError, Problems
+from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, StateBatch
+from busprobe.results import CheckResult, LogLine, Outcome, TriggerEntry
+from busprobe.session.board import Board
+from busprobe.session.opening import OpenedSource, OwnRecording, source_of
+from busprobe.session.player import ReplayPlayer
+from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
+from busprobe.session.stores import FrameStore, MemoryStore, OwnStore, TallyIndex
+
+FIRST_ROWS, BLOCK_ROWS = 20_000, 400_000
+"""Rows evaluated at first, so that something shows soon, and later."""
+MOST_MARKS = 20_000
+
+
+class ReplayScene:
+    """Opens at once; the rest of the recording is evaluated behind it."""
+
+    def __init__(
+        self,
+        path: Path,
+        source: OpenedSource,
+        plan: Plan,
+        databases: Mapping[str, Sequence[Database]],
+        problems: Problems,
+    ) -> None:
+        self._path = path
+        self._source = source
+        self._problems = problems
+        self._plan = plan
+        self._board = Board(plan, databases)
+        self._memory = None if isinstance(source, OwnRecording) else MemoryStore()
+        store: FrameStore = self._memory or MemoryStore()
+        if isinstance(source, OwnRecording):
+            store = OwnStore(source.recording)
+        self._index = TallyIndex(store)
+        self._engine = Engine(
+            plan, source.sources, source.resolution_ns, by_channel=source.is_own, histories=self._board.histories
+        )
+        self._checks: tuple[CheckResult, ...] = self._engine.checks_so_far()
+        self._triggers: list[TriggerEntry] = []
+        self._own_marks: list[Mark] = _kept_markers(source)
+        self._log_marks: list[Mark] = []
+        self._marks: tuple[Mark, ...] = tuple(self._own_marks)
+        self._start_ns: int | None = source.start_ns
+        self._end_ns: int | None = None
+        self._loaded = 0.0
+        self._failure = ""
+        self._stop_now = threading.Event()
+        self._ready = threading.Event()
+        self._player = ReplayPlayer(store, self._board.histories, self._span, lambda: self._marks, self._keep_marker)
+        self._thread = threading.Thread(target=self._load, name="load", daemon=True)
+        self._thread.start()
+        self._ready.wait(2.0)
+
+    @property
+    def player(self) -> ReplayPlayer:
+        return self._player
+
+    def snapshot(self) -> Snapshot:
+        t_ns = self._player.position_ns
+        start, end = self._span()
+        tally = self._index.at(t_ns)
+        signals = self._board.signals(t_ns, tally)
+        decided = bisect_right(self._triggers, t_ns, key=lambda e: e.decided_ns)
+        return Snapshot(
+            "replay", self._plan.bench.vehicle, self._path.name, t_ns, start, end, signals,
+            self._board.frame_table(tally), self._board.checks_at(self._checks, t_ns), self._triggers[:decided],
+            self._sources(t_ns, tally), None, self._notes(), is_playing=self._player.is_playing,
+            speed=self._player.speed, loaded=self._loaded, failure=self._failure,
+        )  # fmt: skip
+
+    def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
+        return self._board.frame_detail(self._index.at(self._player.position_ns), channel, identifier, is_extended)
+
+    def path(self, signal: str) -> SignalPath | None:
+        t_ns = self._player.position_ns
+        tally = self._index.at(t_ns)
+        return self._board.path(signal, t_ns, tally, self._board.checks_at(self._checks, t_ns))
+
+    def start_recording(self, path: str) -> str:
+        return "This is a recording already."
+
+    def stop_recording(self) -> str:
+        return "This is a recording already."
+
+    def stop_loading(self) -> None:
+        """Give up loading; what is loaded stays."""
+        self._stop_now.set()
+
+    def close(self) -> None:
+        self._stop_now.set()
+        self._thread.join(timeout=5.0)
+
+    # The loading thread.
+
+    def _load(self) -> None:
+        try:
+            for batch in self._source.batches():
+                self._take(batch)
+                if self._stop_now.is_set():
+                    self._failure = "loading was stopped; the rest is not shown."
+                    return
+            told = self._engine.log_length
+            results = self._engine.finish()
+            self._mark(results.log[told:])
+            self._publish()
+            self._loaded = 1.0
+        except BusprobeError as error:
+            self._failure = str(error)
+        finally:
+            self._ready.set()
+
+    def _take(self, batch: Batch) -> None:
+        if isinstance(batch, FrameBatch):
+            if self._memory is not None:
+                self._memory.add(batch)
+            self._index.add(batch)
+            self._loaded = min(batch.share, 0.999)
+        if isinstance(batch, StateBatch):
+            self._board.states += batch.rows
+            down = [row for row in batch.rows if row.condition is Condition.DOWN]
+            self._log_marks += [Mark(row.t_ns, "gap", f"{row.source} down") for row in down]
+        elif len(batch):
+            last, first = int(batch.t_ns.max()), int(batch.t_ns[0])
+            self._start_ns = first if self._start_ns is None else self._start_ns
+            self._end_ns = last if self._end_ns is None else max(self._end_ns, last)
+        if isinstance(batch, InputBatch) and len(batch):
+            self._board.polls(batch)
+        self._engine.push(source_of(batch), batch)
+        if self._engine.pending_rows >= (BLOCK_ROWS if self._ready.is_set() else FIRST_ROWS):
+            self._mark(self._engine.advance())
+            self._publish()
+            self._ready.set()
+
+    def _publish(self) -> None:
+        self._checks = self._engine.checks_so_far()
+        self._triggers = self._engine.triggers_so_far()
+        self._merge_marks()
+
+    def _merge_marks(self) -> None:
+        marks = [*self._log_marks[:MOST_MARKS], *self._own_marks]
+        self._marks = tuple(sorted(marks, key=lambda m: m.t_ns))
+
+    def _mark(self, lines: Sequence[LogLine]) -> None:
+        kinds = {Outcome.FAILED.value: "failed", Outcome.UNDECIDED.value: "undecided", "trigger": "trigger"}
+        for line in lines:
+            if line.kind in kinds:
+                self._log_marks.append(Mark(line.t_ns, kinds[line.kind], line.name))
+
+    def _span(self) -> tuple[int, int]:
+        start = self._start_ns or 0
+        return start, max(self._end_ns or start, start)
+
+    # What belongs to the recording as a whole.
+
+    def _keep_marker(self, t_ns: int, note: str) -> str:
+        mark = Mark(t_ns, "marker", note)
+        told = ""
+        if isinstance(self._source, OwnRecording):
+            if self._loaded < 1.0:
+                return "The recording is still being loaded: set the marker when that is done."
+            try:
+                self._source.recording.add_marker(t_ns, note)
+            except BusprobeError as error:
+                return str(error)
+        else:
+            told = "A file of this format cannot keep markers: it lasts until you leave."
+        self._own_marks.append(mark)
+        self._merge_marks()
+        return told
+
+    def _notes(self) -> tuple[str, ...]:
+        damage = [str(p) for p in self._problems.items[:20]]
+        return (*self._board.faults, *damage)
+
+    def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
+        """Buses and boxes as recorded; what only a live driver knows stays empty."""
+        number = dict(enumerate(tally.channels))
+        counts = dict.fromkeys(number.values(), 0)
+        for key, count in zip(tally.rows.key.tolist(), tally.rows.count.tolist(), strict=True):
+            counts[number[key >> 30]] += count
+        span = max((t_ns - self._span()[0]) / 1e9, 1e-3)
+        found = [
+            SourceNow(
+                name, "bus", self._board.is_up(name, t_ns), count, count / span, None, 0, 0,
+                self._gaps(name, t_ns), self._source.resolution_ns, None, "", "", "",
+            )
+            for name, count in counts.items()
+        ]  # fmt: skip
+        for box in self._plan.bench.boxes:
+            found.append(
+                SourceNow(
+                    box.name, "box", self._board.is_up(box.name, t_ns), 0, 0.0, None, 0, 0,
+                    self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", "", "",
+                )
+            )  # fmt: skip
+        return tuple(found)
+
+    def _gaps(self, name: str, t_ns: int) -> int:
+        return sum(
+            row.source == name and row.condition is Condition.DOWN and row.t_ns <= t_ns for row in self._board.states
+        )
+
+
+def _kept_markers(source: OpenedSource) -> list[Mark]:
+    if not isinstance(source, OwnRecording):
+        return []
+    return [Mark(e.t_ns, "marker", e.name) for e in source.recording.events() if e.kind == "marker"]

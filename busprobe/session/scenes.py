@@ -1,0 +1,46 @@
+"""Opens what the screens look at: a recording, or the live vehicle of a bench file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from busprobe.bench.model import Bench
+from busprobe.decode.layout import Database
+from busprobe.engine.plan import Plan, build
+from busprobe.errors import BenchError, Problems
+from busprobe.session.enclosed import enclosed_plan
+from busprobe.session.opening import OpenedSource, OwnRecording, open_source
+from busprobe.session.replay_scene import ReplayScene
+from busprobe.session.scene import Scene
+from busprobe.session.verifying import load_plan
+
+LIVE = Path("live")
+
+
+def open_scene(target: Path, bench: Path | None = None) -> Scene:
+    """A recording, or `live` with a bench file.
+
+    A recording of busprobe's own brings the bench file that it was made with; another one may
+    be given. Raises BusprobeError where something cannot be used.
+    """
+    if target == LIVE:
+        if bench is None:
+            raise BenchError("a live vehicle needs its bench file.", hint="Give it with --bench.")
+        from busprobe.session.live_scene import LiveScene
+
+        return LiveScene(*load_plan(bench))
+    problems = Problems()
+    source = open_source(target, problems=problems)
+    plan, databases = _plan_of(source, bench)
+    return ReplayScene(target, source, plan, databases, problems)
+
+
+def _plan_of(source: OpenedSource, bench: Path | None) -> tuple[Plan, Mapping[str, Sequence[Database]]]:
+    if bench is not None:
+        return load_plan(bench)
+    if isinstance(source, OwnRecording):
+        enclosed = enclosed_plan(source.recording.bench)
+        if enclosed is not None:
+            return enclosed
+    return build(Bench(None, "", ""), {}), {}

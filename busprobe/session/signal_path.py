@@ -1,0 +1,253 @@
+"""Everything between the wire and the lamp for one signal, at one instant."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.bench.model import Check, Expect, Follows, Invariant
+from busprobe.bench.nodes import signals_of
+from busprobe.bench.units import duration_text
+from busprobe.decode import pids
+from busprobe.decode.layout import Database, MessageLayout, SignalLayout
+from busprobe.decode.messages import decode_rows
+from busprobe.engine.history import History
+from busprobe.engine.plan import Plan
+from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, Source
+from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
+from busprobe.results import CheckResult
+from busprobe.session.picture import kind_words
+from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage, User
+from busprobe.timeline import FALSE, TRUE
+
+
+def bit_numbers(layout: SignalLayout) -> tuple[int, ...]:
+    """DBC bit numbers of a signal, most significant first."""
+    if not layout.big_endian:
+        return tuple(range(layout.start + layout.length - 1, layout.start - 1, -1))
+    bits, bit = [], layout.start
+    for _ in range(layout.length):
+        bits.append(bit)
+        bit = bit + 15 if bit % 8 == 0 else bit - 1
+    return tuple(bits)
+
+
+def frame_detail(
+    tally: FrameTally, databases: Mapping[str, Sequence[Database]], channel: str, identifier: int, is_extended: bool
+) -> FrameDetail | None:
+    """The newest frame of an identifier and the signals in it. `databases` by channel name."""
+    place = _row(tally, channel, identifier, is_extended)
+    if place is None:
+        return None
+    rows = tally.rows
+    length = int(rows.length[place])
+    payload = rows.words[place].astype("<u8").tobytes()[:length]
+    changed = (rows.changed[place] | rows.changed_before[place]).astype("<u8").tobytes()[:length]
+    found = [d.find(identifier, is_extended) for d in databases.get(channel, ())]
+    message = next((m for m in found if m is not None), None)
+    t_ns = int(rows.last_ns[place])
+    if message is None:
+        return FrameDetail(channel, identifier, is_extended, "", t_ns, payload, changed, ())
+    return FrameDetail(
+        channel, identifier, is_extended, message.name, t_ns, payload, changed,
+        tuple(_fields(message, tally, place)), message.comment or "",
+    )  # fmt: skip
+
+
+def signal_path(
+    now: SignalNow,
+    plan: Plan,
+    tally: FrameTally,
+    histories: Mapping[str, History],
+    checks: Sequence[CheckResult],
+    t_ns: int,
+    channel_of: Mapping[str, str],
+) -> SignalPath:
+    """The way of one signal. channel_of: by bus, the channel's name in the tally."""
+    users = tuple(_users(now.name, plan, histories, t_ns))
+    boxes = tuple(_closed_boxes(now.name, plan, checks))
+    signal = plan.signals.get(now.name)
+    if signal is None:
+        stages = [Stage("Made from", now.source), Stage("Signal", now.text, "", now.code)]
+        return SignalPath(now, tuple(stages), users=users, boxes=boxes)
+    source = signal.sources[0]
+    if isinstance(source.tap, LineTap):
+        stages = _line_stages(source.tap, now)
+    elif isinstance(source.tap, ObdTap):
+        stages = _obd_stages(source.tap, now)
+    else:
+        channel = channel_of.get(source.tap.bus, source.tap.bus)
+        return _message_path(source, source.tap, now, tally, channel, t_ns, users, boxes)
+    return SignalPath(now, (*stages, _freshness(now, signal.sources), _signal(now)), users=users, boxes=boxes)
+
+
+def _message_path(
+    source: Source, tap: MessageTap, now: SignalNow, tally: FrameTally, channel: str, t_ns: int,
+    users: tuple[User, ...], boxes: tuple[ClosedBox, ...],
+) -> SignalPath:  # fmt: skip
+    message, layout = tap.message, tap.layout
+    bits = bit_numbers(layout)
+    order = "highest byte first" if layout.big_endian else "lowest byte first"
+    where = f"start bit {layout.start}, {layout.length} bits, {order}"
+    place = _row(tally, channel, message.identifier, message.is_extended)
+    if place is None:
+        stages = [Stage("Frame", "none yet", f"{channel} {message.identifier:X} {message.name}")]
+        return SignalPath(now, (*stages, _signal(now)), None, bits, users, boxes)
+    rows = tally.rows
+    length = int(rows.length[place])
+    payload = rows.words[place].astype("<u8").tobytes()[:length]
+    ago = (t_ns - int(rows.last_ns[place])) / 1e6
+    every = f"every {rows.period_ns[place] / 1e6:.0f} ms, " if rows.period_ns[place] else ""
+    field = next(f for f in _fields(message, tally, place) if f.name == layout.name)
+    digits = "".join(str(payload[b // 8] >> b % 8 & 1) if b // 8 < length else "." for b in bits)
+    kind = "two's complement" if layout.signed else "IEEE 754" if layout.is_float else "unsigned"
+    convert = "" if (source.scale, source.offset) == (1.0, 0.0) else f", then × {source.scale:g} + {source.offset:g}"
+    stages = [
+        Stage(
+            "Frame",
+            payload.hex(" ").upper(),
+            f"{channel} {message.identifier:X} {message.name}, {every}newest {ago:.0f} ms ago",
+        ),
+        Stage("Bits", digits, where),
+        Stage("Raw", "not in this frame" if field.raw is None else f"{field.raw}", kind),
+        Stage("Value", field.text, f"raw × {layout.scale:g} + {layout.offset:g}{convert}"),
+        _freshness(now, (source,)),
+        _signal(now),
+    ]
+    return SignalPath(now, tuple(stages), payload, bits, users, boxes)
+
+
+def _line_stages(tap: LineTap, now: SignalNow) -> list[Stage]:
+    line = tap.line
+    number = f"{tap.box.name} line {line.number}" + (f": {line.wiring}" if line.wiring else "")
+    if not tap.is_condition:
+        return [Stage("Wire", now.text, number), Stage("Value", now.text, "millivolts / 1000")]
+    if line.above_mv is not None:
+        below = line.above_mv if line.below_again_mv is None else line.below_again_mv
+        level = Stage("Level", now.text, f"on above {line.above_mv / 1000:g} V, off below {below / 1000:g} V", now.code)
+    else:
+        is_high = (now.code == TRUE) != line.active_low
+        word = ("high" if is_high else "low") if now.code <= TRUE else now.text
+        level = Stage("Level", word, "active low: switched to ground" if line.active_low else "active high", now.code)
+    settles = f"a burst of transitions less than {duration_text(line.debounce_ns)} apart counts once"
+    debounce = Stage("Debounce", now.text, settles if line.debounce_ns else "none: every poll counts", now.code)
+    return [Stage("Wire", number, f"polled every {duration_text(tap.box.period_ns)}"), level, debounce]
+
+
+def _obd_stages(tap: ObdTap, now: SignalNow) -> list[Stage]:
+    quantity = pids.find(tap.name)
+    assert quantity is not None
+    scale = quantity.scale
+    letters = "ABCDEFGH"[quantity.first : quantity.first + quantity.width]
+    formula = f"{letters} × {scale.factor}/{scale.divisor} + {scale.offset}" if quantity.meaning is None else "a code"
+    return [
+        Stage("Request", f"01 {quantity.pid:02X}", f"service 01 on {tap.bus}, asked by whoever asks"),
+        Stage("Answer", f"41 {quantity.pid:02X} ...", f"{quantity.length} data bytes; in frames by ISO 15765-2"),
+        Stage("Value", now.text, f"{quantity.title}: {formula}"),
+    ]
+
+
+def _freshness(now: SignalNow, sources: Sequence[Source]) -> Stage:
+    age = "never seen" if now.age_ns is None else f"{now.age_ns / 1e6:.0f} ms old"
+    if now.max_age_ns is not None:
+        limit = f"unknown once older than {duration_text(now.max_age_ns)}"
+    elif isinstance(sources[0].tap, LineTap):
+        limit = "known while its box answers"
+    else:
+        limit = "holds while its bus is awake, unless its message turns out to be cyclic"
+    return Stage("Freshness", age, limit, TRUE if now.code <= TRUE else now.code)
+
+
+def _signal(now: SignalNow) -> Stage:
+    return Stage("Signal", now.text, now.name, now.code)
+
+
+def _users(name: str, plan: Plan, histories: Mapping[str, History], t_ns: int) -> list[User]:
+    users = []
+    for made in plan.bench.derived:
+        if name in _named(plan, made.name):
+            users.append(_user("derived", made.name, f"{made.when.text}", histories.get(made.name), t_ns))
+    for i, check in enumerate(plan.checks):
+        if name not in check.signals:
+            continue
+        first, second = kind_words(check.check)
+        when, then = _texts(check.check)
+        if check.when is not None:
+            users.append(_user("check", check.check.name, f"{first} {when}", histories.get(f"check {i} when"), t_ns))
+        user = _user("check", check.check.name, f"{second} {then}", histories.get(f"check {i} then"), t_ns)
+        if isinstance(check.check, Invariant) and user.code is not None and user.code <= TRUE:
+            said = "VIOLATED" if user.code == TRUE else "obeyed"
+            user = User("check", user.name, f"{second} {then}: {said}", FALSE if user.code == TRUE else TRUE)
+        users.append(user)
+    for i, trigger in enumerate(plan.triggers):
+        if name in trigger.signals:
+            text = trigger.trigger.on.text
+            users.append(_user("trigger", trigger.trigger.name, f"on {text}", histories.get(f"trigger {i} on"), t_ns))
+    return users
+
+
+def _named(plan: Plan, derived: str) -> tuple[str, ...]:
+    return signals_of(plan.derived[derived].node)
+
+
+def _texts(check: Check) -> tuple[str, str]:
+    match check:
+        case Expect():
+            return check.when.text, check.expect.text
+        case Follows():
+            return check.when.text, check.follows.text
+        case Invariant():
+            return "" if check.given is None else check.given.text, check.condition.text
+
+
+def _user(kind: str, name: str, text: str, history: History | None, t_ns: int) -> User:
+    if history is None:
+        return User(kind, name, text)
+    code = int(history.past.code[history.past.index_at(t_ns)])
+    word = {TRUE: "on", FALSE: "off"}.get(code, "unknown")
+    return User(kind, name, f"{text}: {word}", code)
+
+
+def _closed_boxes(name: str, plan: Plan, checks: Sequence[CheckResult]) -> list[ClosedBox]:
+    boxes = []
+    for check, result in zip(plan.checks, checks, strict=True):
+        if isinstance(check.check, Invariant) or name not in check.signals:
+            continue
+        when, then = _texts(check.check)
+        last = max(result.occurrences, key=lambda o: o.t_ns, default=None)
+        cause = None if last is None else last.t_ns
+        effect = None if last is None or last.latency_ns is None else last.t_ns + last.latency_ns
+        boxes.append(ClosedBox(when, cause, then, effect, check.check.name, result.limit_ns))
+    return boxes
+
+
+def _row(tally: FrameTally, channel: str, identifier: int, is_extended: bool) -> int | None:
+    if channel not in tally.channels:
+        return None
+    key = tally.channels.index(channel) << 30 | int(is_extended) << 29 | identifier
+    found = np.flatnonzero(tally.rows.key == key)
+    return int(found[0]) if len(found) else None
+
+
+def _fields(message: MessageLayout, tally: FrameTally, place: int) -> list[BitField]:
+    """The message's signals in the newest frame."""
+    rows = tally.rows
+    words = rows.words[place]
+    tail = Tail(np.array([0]), words[None, 1:]) if words[1:].any() else None
+    one = FrameBatch(
+        rows.last_ns[place : place + 1], ("",), np.zeros(1, np.uint8),
+        np.array([message.identifier], np.uint32),
+        np.array([EXTENDED * message.is_extended | FD * (tail is not None)], np.uint8),
+        rows.length[place : place + 1], words[:1], tail,
+    )  # fmt: skip
+    fields = []
+    for samples in decode_rows(one, np.array([0]), message):
+        layout = samples.layout
+        here = samples.present is None or bool(samples.present[0])
+        raw = samples.raw[0].item()
+        label = layout.label(int(raw)) if not layout.is_float else None
+        text = label or f"{samples.value[0]:.6g}" + (f" {layout.unit}" if layout.unit else "")
+        fields.append(BitField(layout.name, bit_numbers(layout), raw if here else None, text if here else "-"))
+    return fields
