@@ -8,7 +8,7 @@ batches of the sources were interleaved, has no influence on the result.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,38 +19,14 @@ from busprobe.engine.mapping import bus_names
 from busprobe.engine.ordering import merge, split
 from busprobe.engine.plan import Plan
 from busprobe.engine.run import Run
+from busprobe.engine.source_queue import SourceQueue, clock_groups
 from busprobe.engine.watches import result
-from busprobe.frames import (
-    LATE,
-    Batch,
-    FrameBatch,
-    InputBatch,
-    Int64Array,
-    SourceState,
-    StateBatch,
-    join_frames,
-    join_polls,
-)
+from busprobe.frames import LATE, Batch, FrameBatch, InputBatch, StateBatch, join_frames, join_polls
 from busprobe.results import CheckResult, LogLine, Occurrence, TriggerEntry
 from busprobe.timeline import FOREVER, NEVER
 
 STEP_BACK_NS = 1_000_000_000
 """Stamps that go back by more than this start a new segment."""
-
-
-@dataclass
-class _Source:
-    """What one source has given and the run has not taken yet."""
-
-    frames: list[FrameBatch] = field(default_factory=list)
-    polls: list[InputBatch] = field(default_factory=list)
-    states: list[SourceState] = field(default_factory=list)
-    newest_ns: dict[str, int] = field(default_factory=dict)
-    """By clock: newest stamp so far; a later record with an older one counts at this time."""
-    complete_to_ns: int | None = None
-    late: int = 0
-    is_up: bool = True
-    """Whether evaluation waits for it."""
 
 
 @dataclass(frozen=True)
@@ -88,14 +64,18 @@ class Engine:
         self._plan = plan
         self._by_channel = by_channel
         self._uncertainty = {b.name: b.uncertainty_ns + uncertainty_ns for b in plan.bench.buses}
-        self._sources = {name: _Source() for name in sources}
+        self._sources = {name: SourceQueue() for name in sources}
         self._occurrences: list[list[Occurrence]] = [[] for _ in plan.checks]
         self._start_not_seen = [0] * len(plan.checks)
         self._glitches = [0] * len(plan.checks)
         self._triggers: list[TriggerEntry] = []
         self._held_back: list[LogLine] = []
         self._log: list[LogLine] = []
+        self._returned = 0
+        """Lines of the log that `advance` has returned."""
         self._names: dict[tuple[str, ...], tuple[str, ...]] = {}
+        self._bus_of: dict[str, str] = {}
+        """Channel -> bus, of all channels so far."""
         self._start_ns: int | None = None
         self._end_ns: int | None = None
         self._segments = 1
@@ -106,11 +86,13 @@ class Engine:
     def push(self, source: str, batch: Batch) -> None:
         """Take a batch of one source; cheap, evaluates nothing unless a new segment begins."""
         given = self._sources[source]
+        if isinstance(batch, FrameBatch):
+            self._bus_names(batch.channels)
         if isinstance(batch, StateBatch):
             given.states += batch.rows
         elif len(batch):
             self._push_rows(given, batch)
-        complete = batch.complete_to
+        complete = given.reached(batch.complete_to)
         if complete is not None:
             given.complete_to_ns = complete if given.complete_to_ns is None else max(given.complete_to_ns, complete)
 
@@ -130,16 +112,15 @@ class Engine:
 
     def advance(self) -> list[LogLine]:
         """Evaluate what all sources are complete for. Returns the new lines of the log, in order."""
-        times = [s.complete_to_ns for s in self._sources.values() if s.is_up]
-        if None in times:
-            return []
-        upto = min((t for t in times if t is not None), default=FOREVER)
-        if upto >= FOREVER:
-            return []
-        if self._run.upto_ns is not None and upto <= self._run.upto_ns:
-            return []
-        self._advance_to(upto)
-        return self._release(upto)
+        times = [NEVER if s.complete_to_ns is None else s.complete_to_ns for s in self._sources.values() if s.is_up]
+        upto = min(times, default=FOREVER)
+        reached = NEVER if self._run.upto_ns is None else self._run.upto_ns
+        if reached < upto < FOREVER:
+            self._advance_to(upto)
+            self._release(upto)
+        lines = self._log[self._returned :]
+        self._returned = len(self._log)
+        return lines
 
     def finish(self) -> Results:
         """The data end: evaluate the rest and give the results."""
@@ -187,12 +168,23 @@ class Engine:
             return replace(batch, flags=batch.flags | np.where(late, np.uint8(LATE), np.uint8(0)))
         return replace(batch, late=late if batch.late is None else batch.late | late)
 
-    def _push_rows(self, given: _Source, batch: FrameBatch | InputBatch) -> None:
+    def _push_rows(self, given: SourceQueue, batch: FrameBatch | InputBatch) -> None:
         """Queue rows under the times at which they count; a step back of the stamps starts anew."""
-        batch = self._in_time(given, batch)
-        if not len(batch):
-            return
-        groups = self._groups(batch)
+        batch = given.in_time(batch)
+        while len(batch):
+            cut = self._push_up_to_step_back(given, batch)
+            if cut == len(batch):
+                return
+            self._end_segment()
+            self._segments += 1
+            self._run = Run(self._plan, self._uncertainty)
+            for source in self._sources.values():
+                source.begin_segment()
+            batch = batch.cut(cut, len(batch))
+
+    def _push_up_to_step_back(self, given: SourceQueue, batch: FrameBatch | InputBatch) -> int:
+        """Queue the rows before the first step back; returns its row, or how many rows there are."""
+        groups = clock_groups(batch, by_channel=self._by_channel)
         peaks = [np.maximum.accumulate(batch.t_ns[rows]) for _, rows in groups]
         peaks = [np.maximum(p, given.newest_ns.get(key, NEVER)) for p, (key, _) in zip(peaks, groups, strict=True)]
         cut = len(batch)
@@ -205,32 +197,9 @@ class Engine:
             if upto:
                 part = batch if upto == len(batch) else batch.take(rows[:upto])
                 self._queue(given, key, replace(part, t_ns=peak[:upto]))
-        if cut < len(batch):
-            self._end_segment()
-            self._segments += 1
-            self._run = Run(self._plan, self._uncertainty)
-            for source in self._sources.values():
-                source.newest_ns.clear()
-                source.complete_to_ns = None
-            self._push_rows(given, batch.cut(cut, len(batch)))
+        return cut
 
-    def _groups(self, batch: FrameBatch | InputBatch) -> list[tuple[str, Int64Array]]:
-        """What has stamps of one clock: (name, rows)."""
-        if not self._by_channel or isinstance(batch, InputBatch) or len(batch.channels) == 1:
-            name = batch.channels[0] if self._by_channel and isinstance(batch, FrameBatch) else ""
-            return [(name, np.arange(len(batch)))]
-        found = [(name, np.flatnonzero(batch.channel == i)) for i, name in enumerate(batch.channels)]
-        return [(name, rows) for name, rows in found if len(rows)]
-
-    def _in_time(self, given: _Source, batch: FrameBatch | InputBatch) -> FrameBatch | InputBatch:
-        """The batch without the rows that were flagged late when they came; those are only counted."""
-        late = (batch.flags & LATE) != 0 if isinstance(batch, FrameBatch) else batch.late
-        if late is None or not late.any():
-            return batch
-        given.late += int(late.sum())
-        return batch.take(~late)
-
-    def _queue(self, given: _Source, key: str, part: FrameBatch | InputBatch) -> None:
+    def _queue(self, given: SourceQueue, key: str, part: FrameBatch | InputBatch) -> None:
         given.newest_ns[key] = int(part.t_ns[-1])
         upto = self._run.upto_ns
         if upto is not None and int(part.t_ns[0]) < upto:
@@ -250,6 +219,7 @@ class Engine:
     def _bus_names(self, channels: tuple[str, ...]) -> tuple[str, ...]:
         if channels not in self._names:
             self._names[channels] = bus_names(channels, self._plan.bench)
+            self._bus_of.update(zip(channels, self._names[channels], strict=True))
         return self._names[channels]
 
     # Evaluating.
@@ -264,7 +234,7 @@ class Engine:
         for row in states:
             if self._run.upto_ns is None or row.t_ns > self._run.upto_ns:
                 self._step(row.t_ns)
-            self._run.state(row)
+            self._run.state(replace(row, source=self._bus_of.get(row.source, row.source)))
         self._step(upto)
         self._collect()
 
@@ -294,12 +264,11 @@ class Engine:
             self._held_back += [trigger_line(e, rank) for e in trigger.done[trigger.logged :]]
             trigger.logged = len(trigger.done)
 
-    def _release(self, upto: int) -> list[LogLine]:
-        """The lines that can be told from what lies before `upto`, in order."""
+    def _release(self, upto: int) -> None:
+        """Log the lines that can be told from what lies before `upto`, in order."""
         due = sorted((x for x in self._held_back if x.decided_ns < upto), key=_log_order)
         self._held_back = [x for x in self._held_back if x.decided_ns >= upto]
         self._log += due
-        return due
 
     def _end_segment(self) -> None:
         """Evaluate all that was given, close what is open and keep the outcomes."""

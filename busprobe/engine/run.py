@@ -15,8 +15,10 @@ import numpy as np
 from busprobe.checks.network import Leaf, Network
 from busprobe.checks.watching import Say
 from busprobe.decode.freshness import MaxAge
+from busprobe.decode.layout import MessageLayout
 from busprobe.decode.messages import SignalSamples, decode_rows
 from busprobe.decode.obd import Listener, Reading
+from busprobe.decode.obd_addresses import is_answer, obd_rows
 from busprobe.decode.routing import Router
 from busprobe.decode.silence import ChannelPulse, Sleep
 from busprobe.engine.history import History
@@ -27,6 +29,7 @@ from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import (
     ERROR,
     SENT,
+    BoolArray,
     Condition,
     FrameBatch,
     InputBatch,
@@ -66,7 +69,7 @@ class Run:
         entries = {key: taps[0].source.tap for key, taps in self._message_taps.items()}
         self._keys = list(entries)
         self._router = Router([(key[0], tap.message) for key, tap in entries.items() if isinstance(tap, MessageTap)])
-        self._names = {key: {_layout_name(t) for t in taps} for key, taps in self._message_taps.items()}
+        self._messages = {key: _by_message(taps) for key, taps in self._message_taps.items()}
         leaves: dict[str, Leaf] = dict(self._leaves)
         self._network = Network(leaves, plan.derived)
         self.checks: list[CheckWatch] = [watch_check(c, self._network, self._say_for) for c in plan.checks]
@@ -165,7 +168,7 @@ class Run:
         return nodes
 
     def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
-        heard = (frames.flags & np.uint8(ERROR | SENT)) == 0
+        heard = _heard(frames)
         for bus, pulse in self._pulses.items():
             places = [i for i, name in enumerate(frames.channels) if name == bus]
             if len(frames.channels) == len(places) == 1 and heard.all():
@@ -190,16 +193,17 @@ class Run:
             self.log.append(LogLine(sleep.wake_ns, sleep.wake_ns, -1, "awake", bus, text))
 
     def _take_messages(self, frames: FrameBatch, upto_ns: int) -> None:
-        came: dict[_MessageKey, list[SignalSamples]] = {}
+        came: dict[_MessageKey, dict[tuple[str, str], SignalSamples]] = defaultdict(dict)
         for index, rows in self._router.split(frames):
             key = self._keys[index]
-            came[key] = decode_rows(frames, rows, self._router.messages[index], self._names[key])
+            for message, names in self._messages[key].values():
+                found = decode_rows(frames, rows, message, names)
+                came[key] |= {(message.name, s.layout.name): s for s in found}
             if key in self._ages:
                 self._ages[key].learn(frames.t_ns[rows])
         for key, taps in self._message_taps.items():
-            by_name = {s.layout.name: s for s in came.get(key, ())}
             for tap in taps:
-                tap.take_message(by_name.get(_layout_name(tap)), upto_ns)
+                tap.take_message(came[key].get(_signal_of(tap)), upto_ns)
 
     def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:
         if not self._obd_taps:
@@ -261,10 +265,32 @@ class Run:
         return sum(tap.glitches for tap in taps if isinstance(tap, WiredTap))
 
 
-def _layout_name(tap: SampledTap) -> str:
+def _by_message(taps: Sequence[SampledTap]) -> dict[str, tuple[MessageLayout, set[str]]]:
+    """The messages of one identifier, by name: one for each database that describes it, with its signals wanted."""
+    found: dict[str, tuple[MessageLayout, set[str]]] = {}
+    for tap in taps:
+        message, signal = _signal_of(tap)
+        assert isinstance(tap.source.tap, MessageTap)
+        found.setdefault(message, (tap.source.tap.message, set()))[1].add(signal)
+    return found
+
+
+def _signal_of(tap: SampledTap) -> tuple[str, str]:
+    """Message and signal that a tap takes its samples from."""
     found = tap.source.tap
     assert isinstance(found, MessageTap)
-    return found.layout.name
+    return found.message.name, found.layout.name
+
+
+def _heard(frames: FrameBatch) -> BoolArray:
+    """(n,) frames that show that a bus is awake: no error frames, and no requests of our own."""
+    heard: BoolArray = (frames.flags & np.uint8(ERROR)) == 0
+    if (frames.flags & np.uint8(SENT)).any():
+        rows = obd_rows(frames)
+        own = [not is_answer(i) for i in frames.identifier[rows].tolist()]
+        rows = rows[np.array(own, np.bool_) & ((frames.flags[rows] & np.uint8(SENT)) != 0)]
+        heard[rows] = False
+    return heard
 
 
 def _bus_of(tap: SampledTap) -> str:
