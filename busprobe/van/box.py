@@ -11,7 +11,7 @@ from busprobe.frames import Int32Array, Int64Array, UInt64Array
 from busprobe.van import noise
 from busprobe.van.faults import CHATTER_AT_NS, CHATTER_LENGTH_NS, Fault
 from busprobe.van.script import END_NS
-from busprobe.van.steps import Steps, ns, steps_of
+from busprobe.van.steps import Steps, ns, simplified, steps_of
 from busprobe.van.world import World, battery
 
 BOX = "box"
@@ -72,20 +72,31 @@ class Polls:
     analogue: Int32Array
 
 
-def polls(world: World, outputs: Mapping[str, Steps], faults: Collection[Fault]) -> Polls:
-    """All polls of the cycle."""
+def contacts(world: World, outputs: Mapping[str, Steps], faults: Collection[Fault]) -> dict[str, Steps]:
+    """Every wire by name, with the bounce of its contact: 1 where it is active."""
+    return {wire.name: _contact(world, wire, outputs, faults) for wire in WIRES}
+
+
+def levels(wires: Mapping[str, Steps]) -> Steps:
+    """Electrical levels of all wires together: bit k is that of line number k."""
+    t_ns = np.unique(np.concatenate([wires[wire.name].t_ns for wire in WIRES]))
+    mask = np.zeros(len(t_ns), np.int64)
+    for number, wire in enumerate(WIRES):
+        level = wires[wire.name].at(t_ns) != int(wire.active_low)
+        mask |= level.astype(np.int64) << number
+    return simplified(t_ns, mask)
+
+
+def polls(world: World, wires: Mapping[str, Steps], feed: Steps) -> Polls:
+    """All polls of the cycle; `feed` is the auxiliary feed, switched by the controller."""
     count = END_NS // POLL_NS
     jitter = noise.uniform(world.seed, "poll", count, 0.0, POLL_JITTER_NS).astype(np.int64)
     t_ns = (np.arange(count) * POLL_NS + jitter) // 1000 * 1000
-    mask = np.zeros(count, np.uint64)
-    for number, wire in enumerate(WIRES):
-        level = _contact(world, wire, outputs, faults).at(t_ns) != int(wire.active_low)
-        mask |= level.astype(np.uint64) << np.uint64(number)
-    return Polls(t_ns, mask, _analogue(world, outputs["aux_feed"], t_ns))
+    mask = levels(wires).at(t_ns).astype(np.uint64)
+    return Polls(t_ns, mask, _analogue(world, feed, t_ns))
 
 
 def _contact(world: World, wire: Wire, outputs: Mapping[str, Steps], faults: Collection[Fault]) -> Steps:
-    """The wire's state with its bounce: 1 where it is active."""
     if wire.name not in FROM_WORLD:
         return outputs[wire.name]
     state = world.steps[FROM_WORLD[wire.name]]
@@ -93,7 +104,8 @@ def _contact(world: World, wire: Wire, outputs: Mapping[str, Steps], faults: Col
     if wire.bounce_ns[1]:
         extra += _bounce(world, wire, state)
     if wire.name == "rear_door_pin" and Fault.CHATTERING_DOOR in faults:
-        extra += chatter(world)
+        points = chatter(world, CHATTER_AT_NS, CHATTER_LENGTH_NS)
+        extra += points[: len(points) // 2 * 2]
     points = zip(state.t_ns[1:].tolist(), state.values[1:].tolist(), strict=True)
     return steps_of([*points, *extra], int(state.values[0]))
 
@@ -111,12 +123,11 @@ def _bounce(world: World, wire: Wire, state: Steps) -> list[tuple[int, int]]:
     return out
 
 
-def chatter(world: World) -> list[tuple[int, int]]:
-    """A contact that opens and shuts without rest; each piece is long enough to be polled."""
-    count = CHATTER_LENGTH_NS // ns(0.011)
+def chatter(world: World, at_ns: int, length_ns: int) -> list[tuple[int, int]]:
+    """A contact that opens and shuts without rest, open first; each piece is long enough to be polled."""
+    count = length_ns // ns(0.011)
     pieces = np.cumsum(noise.uniform(world.seed, "chatter", count, ns(0.011), ns(0.022)).astype(np.int64))
-    times = CHATTER_AT_NS + np.append(np.int64(0), pieces[pieces < CHATTER_LENGTH_NS])
-    times = times[: len(times) // 2 * 2]
+    times = at_ns + np.append(np.int64(0), pieces[pieces < length_ns])
     return [(t, (place + 1) % 2) for place, t in enumerate(times.tolist())]
 
 

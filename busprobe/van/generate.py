@@ -17,7 +17,7 @@ import numpy as np
 from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.recording.write import RecordingWriter
 from busprobe.van import controller, traffic
-from busprobe.van.box import BOX, WIRES, Polls, polls
+from busprobe.van.box import BOX, WIRES, Polls, contacts, polls
 from busprobe.van.catalogue import BUS
 from busprobe.van.database import database_text
 from busprobe.van.diagnostics import VIN, talk
@@ -56,7 +56,8 @@ def cycle(seed: int = 1, faults: Collection[Fault] = ()) -> Cycle:
     ready = traffic.joined([traffic.of_messages(world), talk(world)])
     heard = traffic.on_the_wire(ready)
     view = controller.seen(world, heard, ready)
-    lines = polls(world, controller.outputs(world, view, faults), faults)
+    outputs = controller.outputs(world, view, faults)
+    lines = polls(world, contacts(world, outputs, faults), outputs["aux_feed"])
     frames = _without_lost(heard) if Fault.SIGNAL_LOST in faults else heard
     found = [PlantedFault(f, START_NS + _begin_ns(f, view, frames, lines), CHECKS[f]) for f in Fault if f in faults]
     return Cycle(frames, lines, tuple(sorted(found, key=lambda p: p.t_ns)))
@@ -101,13 +102,18 @@ def planted(seed: int = 1, faults: Collection[Fault] = ()) -> list[PlantedFault]
 def generate(seed: int = 1, faults: Collection[Fault] = ()) -> Iterator[Batch]:
     """States, frames and polls of each second of the cycle, in order of time."""
     whole = cycle(seed, faults)
+    yield from batches(whole.frames, whole.polls)
+
+
+def batches(frames: Traffic, lines: Polls) -> Iterator[Batch]:
+    """The data of a cycle, second by second."""
     up = (SourceState(START_NS, BUS, Condition.UP), SourceState(START_NS, BOX, Condition.UP))
     for begin in range(0, END_NS, BATCH_NS):
         end = min(begin + BATCH_NS, END_NS)
         share = end / END_NS
         yield StateBatch(up if begin == 0 else (), START_NS + end)
-        yield _frames(whole.frames, begin, end, share)
-        yield _inputs(whole.polls, begin, end, share)
+        yield _frames(frames, begin, end, share)
+        yield _inputs(lines, begin, end, share)
 
 
 def _frames(frames: Traffic, begin: int, end: int, share: float) -> FrameBatch:

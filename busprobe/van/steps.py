@@ -99,3 +99,13 @@ def flashes(
             edges += [(t, 1) for t in lit.tolist()]
             edges += [(t, 0) for t in np.minimum(lit + (off - on), end).tolist()]
     return steps_of(edges)
+
+
+def replaced(base: Steps, begin_ns: int, end_ns: int, inner: Steps) -> Steps:
+    """`inner` in [begin, end), `base` before and after."""
+    t_ns = np.unique(np.concatenate([base.t_ns, inner.t_ns, np.array([begin_ns, end_ns])]))
+    inside = (t_ns >= begin_ns) & (t_ns < end_ns)
+    return simplified(t_ns, np.where(inside, inner.at(t_ns), base.at(t_ns)))
+
+
+NEVER = steps_of([])

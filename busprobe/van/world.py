@@ -24,7 +24,7 @@ from busprobe.van.script import (
     steps_of_script,
 )
 from busprobe.van.spec import Wander
-from busprobe.van.steps import Steps, combine, flashes, ns
+from busprobe.van.steps import NEVER, Steps, combine, flashes, ns
 
 LAMP_PERIOD_NS = ns(0.68)
 """Turn signals flash 88 times a minute; FMVSS 108 and UN R48 ask for 60 to 120 (from memory)."""
@@ -33,6 +33,8 @@ GEAR_RATIOS = np.array([0.0, 110.0, 62.0, 42.0, 31.0, 25.0, 21.0])
 START_CLOCK_S = 5 * 3600 + 30 * 60
 ODOMETER_KM = 48213.4
 NOT_AVAILABLE_CM = 510.0
+SAG_V = 2.7
+"""How much lower the voltage of a weak battery is: below 11.8 V even while the engine charges it."""
 
 
 @dataclass(frozen=True)
@@ -51,8 +53,10 @@ class World:
         return noise.uniform(self.seed, topic, len(t_ns), -size, size)
 
 
-def world_of(seed: int) -> World:
+def world_of(seed: int, weak_battery: Steps = NEVER) -> World:
+    """The world of a seed; the battery sags while `weak_battery` is on."""
     steps = steps_of_script(seed)
+    steps["weak_battery"] = weak_battery
     steps["ignition"] = combine(lambda key: key >= KEY_RUN, steps["key"])
     steps["engine_running"] = steps["engine"]
     steps["run_state"] = _run_state(steps["key"], steps["engine"])
@@ -101,7 +105,8 @@ def _driven_km(t_ns: Int64Array) -> FloatArray:
 
 def battery(w: World, t_ns: Int64Array) -> FloatArray:
     """Battery voltage, with the ripple of the alternator and of the loads."""
-    return np.asarray(np.interp(t_ns, *_BATTERY) + w.grain("battery", t_ns, 0.015), np.float64)
+    sag = SAG_V * w.steps["weak_battery"].at(t_ns)
+    return np.asarray(np.interp(t_ns, *_BATTERY) + w.grain("battery", t_ns, 0.015) - sag, np.float64)
 
 
 def _measured_speed(topic: str, factor: float) -> Callable[[World, Int64Array], FloatArray]:
