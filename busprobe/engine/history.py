@@ -63,6 +63,14 @@ class History:
             edge &= ~np.isin(t, changes.quiet)
         self._add(t, code, value, int(self._past.edges[-1]) + np.cumsum(edge))
 
+    def forget(self, before_ns: int) -> None:
+        """Drop the points before a time, but for the one that holds there."""
+        place = self._past.index_at(before_ns)
+        if place > 1024:
+            self._room = [np.array(column[place:]) for column in self._past]
+            self._count = len(self._room[0])
+            self._past = Past(*(np.array(column) for column in self._room))
+
     def _add(self, *columns: Int64Array | UInt8Array | FloatArray) -> None:
         end = self._count + len(columns[0])
         if end > len(self._room[0]):

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from busprobe.bench import nodes as n
 from busprobe.bench.expression import bind, bind_levels, parse
-from busprobe.bench.model import Bench, Check, Derived, Expect, Follows, Invariant, SignalType, Text, Trigger
+from busprobe.bench.model import Bench, Check, Derived, Expect, Follows, Invariant, Signal, SignalType, Text, Trigger
 from busprobe.checks.network import DerivedSignal
 from busprobe.decode.layout import Database
 from busprobe.engine.signal_plan import SignalPlan, plan_signal
@@ -45,6 +45,11 @@ class Plan:
     def aged(self) -> frozenset[str]:
         """Signals whose every sample is wanted, for `age`."""
         return frozenset(node.signal for top in self.expressions() for node in n.walk(top) if isinstance(node, n.Age))
+
+    @cached_property
+    def models(self) -> Mapping[str, Signal]:
+        """The signals as the bench file has them, by name."""
+        return {signal.name: signal for signal in self.bench.signals}
 
     def expressions(self) -> Iterable[n.Node]:
         for plan in self.checks:

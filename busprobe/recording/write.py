@@ -124,6 +124,31 @@ class RecordingWriter:
             self._connection.begin()
         return True
 
+    def drop_oldest(self, share: float) -> int | None:
+        """Drops the oldest share (0 to 1) of frames and polls; the room is used again.
+
+        Returns the time before which all is gone, None where there is nothing to drop. It is
+        kept in `about` under "dropped_before_ns".
+        """
+        self.commit()
+        with told(self.path):
+            cut: int | None = None
+            for table in ("frames", "inputs"):
+                row = self._connection.execute(
+                    f"SELECT t_ns FROM {table} LIMIT 1 OFFSET (SELECT (count(*) * {share})::BIGINT FROM {table})"
+                ).fetchone()
+                if row is not None:
+                    cut = row[0]
+                    break
+            if cut is None:
+                return None
+            for table in ("frames", "inputs"):
+                self._connection.execute(f"DELETE FROM {table} WHERE t_ns < ?", [cut])
+            self._connection.execute("DELETE FROM about WHERE key = 'dropped_before_ns'")
+            self._connection.execute("INSERT INTO about VALUES ('dropped_before_ns', ?)", [str(cut)])
+        self.checkpoint()
+        return cut
+
     def close(self) -> None:
         """Commits, makes a checkpoint and closes. Closing twice is allowed."""
         if self._con is None:

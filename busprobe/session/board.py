@@ -20,6 +20,9 @@ from busprobe.session.picture import ChecksAt, frame_table, new_histories, outpu
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 
+MOST_POLL_BATCHES = 20_000
+"""Batches of poll times kept in memory; of more the older half is forgotten."""
+
 
 class Board:
     """Histories of a plan's signals and what can be said from them at any time."""
@@ -51,6 +54,9 @@ class Board:
         if len(batch) and batch.box in self._polls:
             self._polls[batch.box].append(batch.t_ns)
             self._poll_starts[batch.box].append(int(batch.t_ns[0]))
+            if len(self._polls[batch.box]) > MOST_POLL_BATCHES:
+                del self._polls[batch.box][: MOST_POLL_BATCHES // 2]
+                del self._poll_starts[batch.box][: MOST_POLL_BATCHES // 2]
 
     def is_up(self, source: str, t_ns: int) -> bool:
         """Whether a source was up at a time."""

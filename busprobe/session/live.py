@@ -11,12 +11,13 @@ engine evaluate what all sources are complete for. A source that has not got fur
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from busprobe.bench.model import Bench
 from busprobe.engine.engine import Engine, Results
+from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.errors import DeviceError
 from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
@@ -77,20 +78,28 @@ class LiveRun:
     on_lines: Callable[[Sequence[LogLine]], None] | None = None
     observers: Sequence[Callable[[FrameBatch | InputBatch], None]] = ()
     """Told of every batch, after the recorder; they must be quick."""
+    histories: Mapping[str, History] | None = None
+    """By signal: where its change points are kept, for looking back."""
     frames: int = 0
     status: dict[str, SourceStatus] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.inbox = Inbox()
-        self.start_ns = self.clock.now_ns()
-        names = [source.name for source in self.sources]
-        self._engine = Engine(self.plan, [STATES, *names], by_channel=True)
-        self._engine.push(STATES, StateBatch((), FOREVER))
         self._next_advance = 0.0
+        self.begin(self.recorder, self.histories)
         for source in self.sources:
-            self._engine.set_up(source.name, is_up=False)
             reader = Reader(source, self.clock, self.inbox)
             self.status[source.name] = SourceStatus(reader, _patience(self.plan.bench, source.name))
+
+    def begin(self, recorder: Recording | None, histories: Mapping[str, History] | None = None) -> None:
+        """A new run with a new log, from unknown; the sources go on as they are."""
+        self.start_ns = self.clock.now_ns()
+        self.recorder = recorder
+        names = [source.name for source in self.sources]
+        self.engine = Engine(self.plan, [STATES, *names], by_channel=True, histories=histories)
+        self.engine.push(STATES, StateBatch((), FOREVER))
+        for name in names:
+            self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)
 
     def start(self) -> None:
         """Start the readers. Raises DeviceError if not one source can be opened."""
@@ -122,7 +131,7 @@ class LiveRun:
                 self._down(name, "its reader is silent")
         if now >= self._next_advance:
             self._next_advance = now + ADVANCE_S
-            self._tell(self._engine.advance())
+            self._tell(self.engine.advance())
 
     def stop(self) -> None:
         """Stop the readers and take what they have still given."""
@@ -137,9 +146,9 @@ class LiveRun:
     def finish(self) -> Results:
         """Stop, evaluate the rest and give the results; the recorder is left to its owner."""
         self.stop()
-        self._tell(self._engine.advance())
-        told = self._engine.log_length
-        results = self._engine.finish()
+        self._tell(self.engine.advance())
+        told = self.engine.log_length
+        results = self.engine.finish()
         self._tell(results.log[told:])
         return results
 
@@ -164,7 +173,7 @@ class LiveRun:
             status.progress_s = time.monotonic()
             if not status.is_up:
                 self._up(name, status)
-        batch = self._engine.screen(batch)
+        batch = self.engine.screen(batch)
         status.rows += len(batch)
         if isinstance(batch, FrameBatch):
             self.frames += len(batch)
@@ -172,28 +181,28 @@ class LiveRun:
             self.recorder.put(batch)
         for observer in self.observers:
             observer(batch)
-        self._engine.push(name, batch)
+        self.engine.push(name, batch)
 
     def _up(self, name: str, status: SourceStatus) -> None:
         status.is_up = True
-        self._engine.set_up(name, is_up=True)
+        self.engine.set_up(name, is_up=True)
         if status.was_up:
-            self._state(SourceState(self._engine.upto_ns or self.start_ns, name, Condition.UP))
+            self._state(SourceState(self.engine.upto_ns or self.start_ns, name, Condition.UP))
         status.was_up = True
 
     def _down(self, name: str, note: str) -> None:
         status = self.status[name]
         status.is_up = False
         status.gaps += 1
-        self._engine.set_up(name, is_up=False)
-        reached = [t for t in (status.complete_to_ns, self._engine.upto_ns) if t is not None]
+        self.engine.set_up(name, is_up=False)
+        reached = [t for t in (status.complete_to_ns, self.engine.upto_ns) if t is not None]
         self._state(SourceState(max(reached, default=self.start_ns), name, Condition.DOWN, note))
 
     def _state(self, row: SourceState) -> None:
         batch = StateBatch((row,))
         if self.recorder is not None:
             self.recorder.put(batch)
-        self._engine.push(STATES, batch)
+        self.engine.push(STATES, batch)
 
     def _tell(self, lines: Sequence[LogLine]) -> None:
         if not lines:

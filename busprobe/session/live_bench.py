@@ -108,7 +108,7 @@ def run_live(
 
     given = live_sources(plan.bench) if sources is None else sources
     run = LiveRun(plan, given, clock, on_lines=count, observers=(status.add, *observers))
-    recorder = _recorder(plan.bench, databases, options, run.start_ns)
+    recorder = new_recorder(plan.bench, databases, options, run.start_ns)
     run.recorder = recorder
     try:
         run.start()
@@ -153,7 +153,7 @@ def _go_on(
         return
 
 
-def _recorder(
+def new_recorder(
     bench: Bench, databases: Mapping[str, Sequence[Database]], options: LiveOptions, start_ns: int
 ) -> Recorder | None:
     if options.record is None:

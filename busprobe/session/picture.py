@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from busprobe.analysis.frame_tally import FrameTally
-from busprobe.bench.model import Bench, Expect, Follows, Invariant
+from busprobe.bench.model import Expect, Follows, Invariant, Signal
 from busprobe.bench.nodes import signals_of
 from busprobe.checks.verdict import verdict
 from busprobe.engine.history import History, Past
@@ -49,9 +49,8 @@ def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:
     t, code, value = past.t_ns[low:high], past.code[low:high], past.value[low:high]
     at_end = np.maximum(np.searchsorted(t, edges[1:], "right") - 1, 0)
     at_start = np.maximum(np.searchsorted(t, edges[:-1], "right") - 1, 0)
-    worst = np.maximum(_SEVERITY[code[at_start]], _SEVERITY[code[at_end]])
-    for place in np.flatnonzero(at_end - at_start > 1).tolist():
-        worst[place] = _SEVERITY[code[at_start[place] : at_end[place] + 1]].max()
+    severity = np.append(_SEVERITY[code], np.uint8(0))
+    worst = np.maximum.reduceat(severity, np.stack([at_start, at_end + 1], axis=1).ravel())[::2]
     return Strip(start, t_ns, _BY_SEVERITY[worst], None if is_condition else value[at_end])
 
 
@@ -65,8 +64,8 @@ def signal_now(
     if signal is None:
         role, kind, source, is_condition, texts, unit = _derived(plan, name)
     else:
-        role = next((s.role for s in plan.bench.signals if s.name == name), None)
-        kind, source = _kind(signal, name in outputs), _source_text(plan.bench, name)
+        model = plan.models[name]
+        role, kind, source = model.role, _kind(signal, name in outputs), _source_text(model)
         is_condition, texts, unit = signal.type.is_condition, signal.texts, signal.type.unit
     since = int(past.t_ns[index])
     age = None if name not in newest else max(t_ns - newest[name], 0)
@@ -111,8 +110,7 @@ def _kind(signal: SignalPlan, is_output: bool) -> Kind:
     return Kind.BUS
 
 
-def _source_text(bench: Bench, name: str) -> str:
-    signal = next(s for s in bench.signals if s.name == name)
+def _source_text(signal: Signal) -> str:
     return signal.taps[0].text + (" ..." if len(signal.taps) > 1 else "")
 
 

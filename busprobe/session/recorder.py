@@ -23,6 +23,8 @@ from busprobe.results import LogLine
 COMMIT_S = 0.6
 LEAST_FREE = 200 * 1024 * 1024
 """Recording stops below this much free space."""
+RING_STEP = 0.1
+"""Of a ring, the share that is dropped at once."""
 CHECKPOINT_BYTES = 64 * 1024 * 1024
 """The log beside the file is moved into it when it has grown to this."""
 
@@ -36,6 +38,8 @@ class RecorderStatus:
     """Batches that wait to be written."""
     bytes: int
     free: int
+    dropped_before_ns: int | None = None
+    """Of a ring: all before this time has been dropped."""
     failure: str = ""
     """Why recording stopped before its end; empty while all is well."""
 
@@ -44,7 +48,13 @@ class Recorder(threading.Thread):
     """Call `start`, `put` and `put_lines` from one other thread, then `stop`."""
 
     def __init__(
-        self, path: Path, *, about: Mapping[str, str], bench: Mapping[str, str], overwrite: bool = False
+        self,
+        path: Path,
+        *,
+        about: Mapping[str, str],
+        bench: Mapping[str, str],
+        overwrite: bool = False,
+        ring_bytes: int | None = None,
     ) -> None:
         super().__init__(name="record", daemon=True)
         self.path = path
@@ -53,6 +63,9 @@ class Recorder(threading.Thread):
         self._stop_now = threading.Event()
         self._rows = 0
         self._failure = ""
+        self._ring = ring_bytes
+        self._dropped_before: int | None = None
+        self._checkpoint_at = CHECKPOINT_BYTES if ring_bytes is None else min(CHECKPOINT_BYTES, ring_bytes // 8)
 
     def put(self, batch: Batch) -> None:
         if not self._failure:
@@ -66,7 +79,13 @@ class Recorder(threading.Thread):
         size = self.path.stat().st_size if self.path.exists() else 0
         free = shutil.disk_usage(self.path.parent).free
         return RecorderStatus(
-            self.path, self._rows, self._queue.qsize(), size + self._writer.wal_bytes, free, self._failure
+            self.path,
+            self._rows,
+            self._queue.qsize(),
+            size + self._writer.wal_bytes,
+            free,
+            self._dropped_before,
+            self._failure,
         )
 
     def stop(self) -> RecorderStatus:
@@ -85,8 +104,8 @@ class Recorder(threading.Thread):
                         f"less than {LEAST_FREE // 1024**2} MB free on the disk of {self.path.name}: recording stopped."
                     )
                     return
-                if self._writer.wal_bytes > CHECKPOINT_BYTES:
-                    self._writer.checkpoint()
+                if self._writer.wal_bytes > self._checkpoint_at:
+                    self._make_room()
             self._write(0.0)
         except BusprobeError as error:
             self._failure = str(error)
@@ -113,6 +132,14 @@ class Recorder(threading.Thread):
                 break
         self._writer.commit()
         self._rows += rows
+
+    def _make_room(self) -> None:
+        """Move the log into the file; of a full ring drop the oldest part."""
+        if self._ring is not None and self.path.stat().st_size + self._writer.wal_bytes > self._ring:
+            dropped = self._writer.drop_oldest(RING_STEP)
+            self._dropped_before = self._dropped_before if dropped is None else dropped
+        else:
+            self._writer.checkpoint()
 
     def _close(self) -> None:
         try:

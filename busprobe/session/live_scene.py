@@ -1,0 +1,190 @@
+"""The live vehicle as a scene: a live run on a thread of its own, pictured when asked."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.decode.layout import Database
+from busprobe.engine.plan import Plan
+from busprobe.errors import BusprobeError
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.report.live_text import LiveStatus
+from busprobe.results import CheckResult, LogLine, TriggerEntry
+from busprobe.session.board import Board
+from busprobe.session.live import LiveRun
+from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder
+from busprobe.session.live_status import StatusTaker
+from busprobe.session.recorder import Recorder
+from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
+from busprobe.sources.clock import Clock
+from busprobe.sources.live import LiveSource
+
+KEPT_NS = 600_000_000_000
+"""How much of the past stays in memory; older is in the recording."""
+MOST_TRIGGERS = 1000
+
+
+class LiveScene:
+    """Starts listening at once. sources: instead of those of the bench file."""
+
+    player = None
+
+    def __init__(
+        self, plan: Plan, databases: Mapping[str, Sequence[Database]], sources: Sequence[LiveSource] | None = None
+    ) -> None:
+        self._plan = plan
+        self._databases = databases
+        self._lock = threading.Lock()
+        """Held while the tally or the board change hands."""
+        self._board = Board(plan, databases)
+        self._tally = FrameTally()
+        self._taker = StatusTaker(plan.bench)
+        self._status: LiveStatus | None = None
+        self._recorder: Recorder | None = None
+        self._wanted: list[Recorder | None] = []
+        """What recording has to change to, for the run's thread."""
+        self._stop_now = threading.Event()
+        self._failure = ""
+        self._fresh_lines = True
+        self._checks: tuple[CheckResult, ...] = ()
+        self._triggers: list[TriggerEntry] = []
+        self._next_status = self._next_trim = 0
+        given = live_sources(plan.bench) if sources is None else sources
+        self._run = LiveRun(
+            plan, given, Clock(), on_lines=self._lines, observers=(self._taker.add, self._observe),
+            histories=self._board.histories,
+        )  # fmt: skip
+        self._run.start()
+        self._thread = threading.Thread(target=self._go_on, name="live", daemon=True)
+        self._thread.start()
+
+    def snapshot(self) -> Snapshot:
+        run = self._run
+        with self._lock:
+            tally, board = self._tally.copy(), self._board
+        now = run.clock.now_ns()
+        t_ns = max((run.engine.upto_ns or run.start_ns) - 1, run.start_ns)
+        tally.turn(now)
+        recorder = None
+        if self._recorder is not None:
+            state = self._recorder.status()
+            recorder = RecorderNow(state.path.name, state.rows, state.bytes, state.free, state.failure)
+        return Snapshot(
+            "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
+            board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(), recorder,
+            board.faults, run.inbox.lost, 0, is_playing=True, failure=self._failure,
+        )  # fmt: skip
+
+    def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
+        with self._lock:
+            tally, board = self._tally.copy(), self._board
+        return board.frame_detail(tally, channel, identifier, is_extended)
+
+    def path(self, signal: str) -> SignalPath | None:
+        with self._lock:
+            tally, board = self._tally.copy(), self._board
+        t_ns = max((self._run.engine.upto_ns or self._run.start_ns) - 1, self._run.start_ns)
+        return board.path(signal, t_ns, tally, self._checks)
+
+    def start_recording(self, path: str) -> str:
+        if self._recorder is not None and not self._recorder.status().failure:
+            return f"Recording to {self._recorder.path.name} already."
+        target = Path(path)
+        if target.suffix != ".duckdb":
+            target = target.with_name(target.name + ".duckdb")
+        try:
+            recorder = new_recorder(
+                self._plan.bench, self._databases, LiveOptions(record=target), self._run.clock.now_ns()
+            )
+        except (BusprobeError, OSError) as error:
+            return str(error)
+        self._wanted.append(recorder)
+        return f"Recording to {target.name}: a new run begins, from unknown."
+
+    def stop_recording(self) -> str:
+        if self._recorder is None:
+            return "Nothing is being recorded."
+        name = self._recorder.path.name
+        self._wanted.append(None)
+        return f"{name} is closed."
+
+    def close(self) -> None:
+        self._stop_now.set()
+        self._thread.join(timeout=5.0)
+
+    # The run's thread.
+
+    def _go_on(self) -> None:
+        try:
+            while not self._stop_now.is_set():
+                self._run.turn()
+                self._change_recording()
+                if self._fresh_lines:
+                    self._fresh_lines = False
+                    self._checks = self._run.engine.checks_so_far()
+                    self._triggers = self._run.engine.triggers_so_far()
+                self._now_and_then()
+            self._run.finish()
+        except BusprobeError as error:
+            self._failure = str(error)
+        finally:
+            self._run.stop()
+            if self._recorder is not None:
+                self._recorder.stop()
+
+    def _now_and_then(self) -> None:
+        now = self._run.clock.now_ns()
+        if now >= self._next_status:
+            self._next_status = now + 500_000_000
+            self._status = self._taker.take(self._run, None, 0)
+        if now >= self._next_trim:
+            self._next_trim = now + 60_000_000_000
+            for history in self._board.histories.values():
+                history.forget(now - KEPT_NS)
+
+    def _change_recording(self) -> None:
+        """Recording switched on or off in mid-run: a new run, a new log, from unknown."""
+        while self._wanted:
+            recorder = self._wanted.pop(0)
+            if recorder is None:
+                self._run.recorder = None
+                if self._recorder is not None:
+                    self._recorder.stop()
+                self._recorder = None
+                continue
+            board = Board(self._plan, self._databases)
+            with self._lock:
+                self._board, self._tally = board, FrameTally()
+            self._run.begin(recorder, board.histories)
+            self._recorder, self._fresh_lines = recorder, True
+
+    def _observe(self, batch: FrameBatch | InputBatch) -> None:
+        with self._lock:
+            if isinstance(batch, FrameBatch):
+                self._tally.add(batch)
+            else:
+                self._board.polls(batch)
+
+    def _lines(self, lines: Sequence[LogLine]) -> None:
+        self._fresh_lines = self._fresh_lines or bool(lines)
+
+    def _sources(self) -> tuple[SourceNow, ...]:
+        status = self._status
+        if status is None:
+            return ()
+        boxes = {box.name for box in self._plan.bench.boxes}
+        found = []
+        for line in status.sources:
+            state = self._run.status[line.name]
+            health = state.health
+            found.append(
+                SourceNow(
+                    line.name, "box" if line.name in boxes else "bus", line.is_up, state.rows, line.per_second,
+                    line.load, health.errors, health.lost, state.gaps, health.uncertainty_ns, health.period_ns,
+                    health.state, state.trouble, health.listening,
+                )
+            )  # fmt: skip
+        return tuple(found)

@@ -1,0 +1,210 @@
+"""Reads a vehicle out by OBD requests: what is asked in which order, and what is made of silence.
+
+    listen 5 s          who else asks? J1939 traffic?
+    01 00, 20, 40 ..    which PIDs, by unit
+    01 01 0C 42         lamp and readiness, engine speed, battery voltage
+    03  07  0A          stored, pending, permanent codes
+    09 00, 02, 0A       VIN, names of units
+
+All units are asked at once. Where another tester asks, its answers are listened to instead.
+It has no thread and no clock: feed it all frames of the bus and step it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from enum import Enum
+
+from busprobe.decode.obd import Listener
+from busprobe.errors import DeviceError
+from busprobe.frames import FrameBatch
+from busprobe.report.quantities import rounded
+from busprobe.report.vehicle_report import Shortfall
+from busprobe.session.vehicle_tally import (
+    ENGINE_SPEED_PID,
+    NAME_TYPE,
+    STATUS_PID,
+    VIN_TYPE,
+    VOLTAGE_PID,
+    VehicleEar,
+    unit_text,
+)
+from busprobe.sources.exchange import Exchange
+from busprobe.sources.manners import QUIET_NS
+from busprobe.sources.requests import Requester
+
+PASSIVE_NS = 10_000_000_000
+"""How long another tester's answers are listened to."""
+CODE_SERVICES = (b"\x03", b"\x07", b"\x0a")
+WANTED = (STATUS_PID, ENGINE_SPEED_PID, VOLTAGE_PID)
+REFUSED, BUSY = 0x7F, 0x21
+_ASKED_FOR_SURE = (b"\x01\x00", b"\x03")
+"""Every unit with OBD answers these: silence is not taken for an answer at once."""
+
+Say = Callable[[str], None]
+"""Told what is going on, a sentence."""
+Conversation = Generator[bytes, Exchange, None]
+
+
+class Phase(Enum):
+    LISTENING = "listening"
+    ASKING = "asking"
+    PASSIVE = "listening to another tester"
+    OVER = "over"
+
+
+class _StoppedError(Exception):
+    """Manners forbid to go on asking."""
+
+
+class Readout:
+    """One reading of the vehicle on the bus of a requester."""
+
+    def __init__(
+        self, requester: Requester, say: Say, *, listen_ns: int = QUIET_NS, passive_ns: int = PASSIVE_NS
+    ) -> None:
+        self.ear = VehicleEar()
+        self.phase = Phase.LISTENING
+        self.shortfalls: list[Shortfall] = []
+        self.requests = 0
+        self.frames = 0
+        """Frames heard; with none, the bus itself is silent."""
+        self._requester = requester
+        self._say = say
+        self._listen_ns, self._passive_ns = listen_ns, passive_ns
+        self._listener = Listener()
+        self._until_ns: int | None = None
+        self._conversation = self._talk()
+
+    def feed(self, batch: FrameBatch) -> None:
+        """All frames of the bus, in their order."""
+        self.frames += len(batch)
+        self._requester.feed(batch)
+        self.ear.hear(self._listener.feed(batch))
+
+    def step(self, now_ns: int) -> bool:
+        """Go on; True once it is over. Raises DeviceError where nothing may be asked or the bus is gone."""
+        match self.phase:
+            case Phase.LISTENING:
+                self._listen(now_ns)
+            case Phase.ASKING:
+                self._ask_on(now_ns)
+            case Phase.PASSIVE:
+                if self._until_ns is not None and now_ns >= self._until_ns:
+                    self.phase = Phase.OVER
+        return self.phase is Phase.OVER
+
+    def _listen(self, now_ns: int) -> None:
+        if self._until_ns is None:
+            self._until_ns = now_ns + self._listen_ns
+            self._say(f"Listening for {rounded(self._listen_ns)} before anything is asked.")
+        self._refuse_j1939()
+        if now_ns < self._until_ns:
+            return
+        if self._requester.manners.refusal(now_ns):
+            self._give_way(now_ns)
+            return
+        self.phase = Phase.ASKING
+        self._say("Asking: supported PIDs, readiness, voltage, trouble codes, VIN.")
+        self._requester.ask(next(self._conversation))
+
+    def _ask_on(self, now_ns: int) -> None:
+        exchange = self._requester.step(now_ns)
+        if exchange is None:
+            return
+        if exchange.trouble:
+            self._refuse_j1939()
+            if not self._requester.manners.refusal(now_ns):
+                raise DeviceError(exchange.trouble)
+        try:
+            self._requester.ask(self._conversation.send(exchange))
+        except StopIteration:
+            self.phase = Phase.OVER
+        except _StoppedError:
+            self._give_way(now_ns)
+
+    def _give_way(self, now_ns: int) -> None:
+        self.phase = Phase.PASSIVE
+        self._until_ns = now_ns + self._passive_ns
+        self.shortfalls.append(Shortfall("all", "", "not asked: another tester asks; its answers were listened to"))
+        self._say(f"Another tester asks. Listening to its answers for {rounded(self._passive_ns)}.")
+
+    def _refuse_j1939(self) -> None:
+        if self._requester.manners.j1939:
+            raise DeviceError(
+                self._requester.manners.refusal(0),
+                hint='"busprobe survey live" shows what such a vehicle broadcasts.',
+            )
+
+    # The conversation.
+
+    def _talk(self) -> Conversation:
+        yield from self._supported()
+        if not self._answered:
+            return
+        yield from self._current()
+        for request in CODE_SERVICES:
+            yield from self._ask(request)
+        types = yield from self._ask(b"\x09\x00")
+        yield from self._ask(bytes((0x09, VIN_TYPE)))
+        if any(one.payload[:2] == b"\x49\x00" and _lists(one.payload, NAME_TYPE) for one in types.answers):
+            yield from self._ask(bytes((0x09, NAME_TYPE)))
+
+    _answered = False
+    """Somebody answered the first request."""
+
+    def _supported(self) -> Conversation:
+        """Each list of PIDs says whether there is a further one."""
+        base: int | None = 0x00
+        while base is not None:
+            exchange = yield from self._ask(bytes((0x01, base)))
+            self._answered = self._answered or not exchange.is_silent
+            lists = [one.payload for one in exchange.answers if one.payload[:2] == bytes((0x41, base))]
+            goes_on = base < 0xE0 and any(_lists(payload, base + 0x20) for payload in lists)
+            base = base + 0x20 if goes_on else None
+
+    def _current(self) -> Conversation:
+        """What the units have of the wanted PIDs, in one request; alone where it was left out of the answer."""
+        units = self.ear.tally.result("", 0).units
+        has = {(one.unit, int(pid, 16)) for one in units for pid in one.pids or ()}
+        wanted = [pid for pid in WANTED if pid == STATUS_PID or any(pid == known for _, known in has)]
+        yield from self._ask(bytes((0x01, *wanted)))
+        for pid in wanted[1:] and wanted:
+            if any(known == pid and (unit, pid) not in self.ear.told for unit, known in has):
+                yield from self._ask(bytes((0x01, pid)))
+
+    def _ask(self, request: bytes) -> Generator[bytes, Exchange, Exchange]:
+        """Ask, and once more where an answer broke off, a unit was busy, or nobody said a word."""
+        exchange = yield request
+        if not exchange.trouble and _is_worth_repeating(exchange):
+            self.requests += exchange.sent_ns is not None
+            exchange = yield request
+        if exchange.trouble:
+            raise _StoppedError
+        self.requests += exchange.sent_ns is not None
+        self._note(exchange)
+        return exchange
+
+    def _note(self, exchange: Exchange) -> None:
+        asked = exchange.request.hex(" ").upper()
+        if exchange.is_silent:
+            self.shortfalls.append(Shortfall(asked, "", "no answer"))
+        for unit in exchange.half:
+            self.shortfalls.append(Shortfall(asked, unit_text(unit), "the answer broke off, twice"))
+        for unit in exchange.kept_waiting:
+            what = "asked for patience (code 78), then said nothing for 5 s"
+            self.shortfalls.append(Shortfall(asked, unit_text(unit), what))
+
+
+def _is_worth_repeating(exchange: Exchange) -> bool:
+    is_busy = any(
+        one.payload[:1] == bytes((REFUSED,)) and one.payload[2:3] == bytes((BUSY,)) for one in exchange.answers
+    )
+    return bool(exchange.half) or is_busy or (exchange.is_silent and exchange.request in _ASKED_FOR_SURE)
+
+
+def _lists(payload: bytes, number: int) -> bool:
+    """Whether an answer `41 base ABCD` or `49 00 ABCD` says that there is a PID or information type."""
+    place = number - payload[1] - 1
+    bits = int.from_bytes(payload[2:6].ljust(4, b"\0"), "big")
+    return 0 <= place < 32 and bool(bits >> (31 - place) & 1)
