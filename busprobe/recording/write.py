@@ -85,6 +85,14 @@ class RecordingWriter:
         wal = _wal(self.path)
         return wal.stat().st_size if wal.exists() else 0
 
+    def used_bytes(self) -> int:
+        """Size of all that is recorded: room in the file that can be used again does not count."""
+        with told(self.path):
+            rows = self._connection.execute(
+                "SELECT used_blocks * block_size FROM pragma_database_size() WHERE database_name = 'recording'"
+            ).fetchall()
+        return sum(size for (size,) in rows) + self.wal_bytes
+
     def add(self, batch: Batch) -> None:
         """Keeps a batch for the next commit; its arrays must not be changed after."""
         match batch:
@@ -134,11 +142,11 @@ class RecordingWriter:
         with told(self.path):
             cut: int | None = None
             for table in ("frames", "inputs"):
-                row = self._connection.execute(
+                rows = self._connection.execute(
                     f"SELECT t_ns FROM {table} LIMIT 1 OFFSET (SELECT (count(*) * {share})::BIGINT FROM {table})"
-                ).fetchone()
-                if row is not None:
-                    cut = row[0]
+                ).fetchall()
+                if rows:
+                    cut = rows[0][0]
                     break
             if cut is None:
                 return None

@@ -15,9 +15,11 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 from enum import Enum
 
+import numpy as np
+
 from busprobe.decode.obd import Listener
 from busprobe.errors import DeviceError
-from busprobe.frames import FrameBatch
+from busprobe.frames import ERROR, SENT, FrameBatch
 from busprobe.report.quantities import rounded
 from busprobe.report.vehicle_report import Shortfall
 from busprobe.session.vehicle_tally import (
@@ -30,7 +32,7 @@ from busprobe.session.vehicle_tally import (
     unit_text,
 )
 from busprobe.sources.exchange import Exchange
-from busprobe.sources.manners import QUIET_NS
+from busprobe.sources.manners import QUIET_NS, OtherTester
 from busprobe.sources.requests import Requester
 
 PASSIVE_NS = 10_000_000_000
@@ -68,7 +70,7 @@ class Readout:
         self.shortfalls: list[Shortfall] = []
         self.requests = 0
         self.frames = 0
-        """Frames heard; with none, the bus itself is silent."""
+        """Frames of others heard; with none, the bus itself is silent."""
         self._requester = requester
         self._say = say
         self._listen_ns, self._passive_ns = listen_ns, passive_ns
@@ -76,9 +78,14 @@ class Readout:
         self._until_ns: int | None = None
         self._conversation = self._talk()
 
+    @property
+    def tester(self) -> OtherTester | None:
+        """Another tester, where one was seen asking."""
+        return self._requester.manners.testers.seen
+
     def feed(self, batch: FrameBatch) -> None:
         """All frames of the bus, in their order."""
-        self.frames += len(batch)
+        self.frames += int(np.count_nonzero((batch.flags & (SENT | ERROR)) == 0))
         self._requester.feed(batch)
         self.ear.hear(self._listener.feed(batch))
 
@@ -126,7 +133,9 @@ class Readout:
     def _give_way(self, now_ns: int) -> None:
         self.phase = Phase.PASSIVE
         self._until_ns = now_ns + self._passive_ns
-        self.shortfalls.append(Shortfall("all", "", "not asked: another tester asks; its answers were listened to"))
+        asked, further = ("the rest", " any further") if self.requests else ("all", "")
+        what = f"not asked{further}: another tester asks; its answers were listened to"
+        self.shortfalls.append(Shortfall(asked, "", what))
         self._say(f"Another tester asks. Listening to its answers for {rounded(self._passive_ns)}.")
 
     def _refuse_j1939(self) -> None:
@@ -169,31 +178,35 @@ class Readout:
         has = {(one.unit, int(pid, 16)) for one in units for pid in one.pids or ()}
         wanted = [pid for pid in WANTED if pid == STATUS_PID or any(pid == known for _, known in has)]
         yield from self._ask(bytes((0x01, *wanted)))
-        for pid in wanted[1:] and wanted:
+        for pid in wanted if len(wanted) > 1 else ():
             if any(known == pid and (unit, pid) not in self.ear.told for unit, known in has):
                 yield from self._ask(bytes((0x01, pid)))
 
     def _ask(self, request: bytes) -> Generator[bytes, Exchange, Exchange]:
         """Ask, and once more where an answer broke off, a unit was busy, or nobody said a word."""
+        exchange = yield from self._ask_once(request)
+        if _is_worth_repeating(exchange):
+            for unit in exchange.half:
+                self._fell_short(request, unit, "the answer broke off; asked once more")
+            exchange = yield from self._ask_once(request)
+        if exchange.is_silent:
+            self._fell_short(request, None, "no answer")
+        for unit in exchange.half:
+            self._fell_short(request, unit, "the answer broke off")
+        for unit in exchange.kept_waiting:
+            self._fell_short(request, unit, "asked for patience (code 78), then said nothing for 5 s")
+        return exchange
+
+    def _ask_once(self, request: bytes) -> Generator[bytes, Exchange, Exchange]:
         exchange = yield request
-        if not exchange.trouble and _is_worth_repeating(exchange):
-            self.requests += exchange.sent_ns is not None
-            exchange = yield request
         if exchange.trouble:
             raise _StoppedError
         self.requests += exchange.sent_ns is not None
-        self._note(exchange)
         return exchange
 
-    def _note(self, exchange: Exchange) -> None:
-        asked = exchange.request.hex(" ").upper()
-        if exchange.is_silent:
-            self.shortfalls.append(Shortfall(asked, "", "no answer"))
-        for unit in exchange.half:
-            self.shortfalls.append(Shortfall(asked, unit_text(unit), "the answer broke off, twice"))
-        for unit in exchange.kept_waiting:
-            what = "asked for patience (code 78), then said nothing for 5 s"
-            self.shortfalls.append(Shortfall(asked, unit_text(unit), what))
+    def _fell_short(self, request: bytes, unit: int | None, what: str) -> None:
+        name = "" if unit is None else unit_text(unit)
+        self.shortfalls.append(Shortfall(request.hex(" ").upper(), name, what))
 
 
 def _is_worth_repeating(exchange: Exchange) -> bool:

@@ -24,7 +24,7 @@ COMMIT_S = 0.6
 LEAST_FREE = 200 * 1024 * 1024
 """Recording stops below this much free space."""
 RING_STEP = 0.1
-"""Of a ring, the share that is dropped at once."""
+"""Of a full ring, the share that is dropped at least."""
 CHECKPOINT_BYTES = 64 * 1024 * 1024
 """The log beside the file is moved into it when it has grown to this."""
 
@@ -104,8 +104,7 @@ class Recorder(threading.Thread):
                         f"less than {LEAST_FREE // 1024**2} MB free on the disk of {self.path.name}: recording stopped."
                     )
                     return
-                if self._writer.wal_bytes > self._checkpoint_at:
-                    self._make_room()
+                self._make_room()
             self._write(0.0)
         except BusprobeError as error:
             self._failure = str(error)
@@ -134,11 +133,12 @@ class Recorder(threading.Thread):
         self._rows += rows
 
     def _make_room(self) -> None:
-        """Move the log into the file; of a full ring drop the oldest part."""
-        if self._ring is not None and self.path.stat().st_size + self._writer.wal_bytes > self._ring:
-            dropped = self._writer.drop_oldest(RING_STEP)
+        """Of a full ring drop the oldest part; move a grown log into the file."""
+        used = 0 if self._ring is None else self._writer.used_bytes()
+        if self._ring is not None and used > self._ring:
+            dropped = self._writer.drop_oldest(max(RING_STEP, 1 - (1 - RING_STEP) * self._ring / used))
             self._dropped_before = self._dropped_before if dropped is None else dropped
-        else:
+        elif self._writer.wal_bytes > self._checkpoint_at:
             self._writer.checkpoint()
 
     def _close(self) -> None:
