@@ -1,0 +1,220 @@
+"""The dashboard: one app that pulls pictures of a scene and shows them on the screen chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from pathlib import Path
+from typing import Any, ClassVar
+
+from textual.app import App, ComposeResult, SystemCommand
+from textual.binding import BindingType
+from textual.reactive import reactive
+from textual.screen import Screen
+
+from busprobe.errors import BusprobeError
+from busprobe.session.scene import Scene
+from busprobe.session.snapshot import Snapshot
+from busprobe.tui.keys import Key, bindings, keys_with_screens
+from busprobe.tui.pull import PERIOD_S, Pull
+from busprobe.tui.screens import SCREENS, Entry
+from busprobe.tui.screens.ask import AskText, AskYes
+from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.screens.help import HelpScreen
+from busprobe.tui.screens.start import StartPage
+from busprobe.tui.themes import NAMES, themes
+
+Opener = Callable[[Path | None, Path | None], Scene]
+"""(recording, or None for live; bench file) -> scene. Raises BusprobeError."""
+
+START = "start"
+"""The mode of the start page."""
+_ALL_KEYS = keys_with_screens((e.name, e.key, e.words, e.tooltip) for e in SCREENS)
+
+
+class BusprobeApp(App[None]):
+    """Shows a scene; without one, the start page."""
+
+    TITLE = "busprobe"
+    CSS_PATH = "theme.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("everywhere", _ALL_KEYS)
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
+        START: StartPage,
+        **{entry.name: entry.screen for entry in SCREENS},
+    }
+    AUTO_FOCUS = "Rows"
+
+    picture: reactive[Snapshot | None] = reactive(None, repaint=False)
+    """What the screens show now."""
+
+    def __init__(self, scene: Scene | None, *, opener: Opener | None = None, theme: str = NAMES[0]) -> None:
+        super().__init__()
+        for own in themes():
+            self.register_theme(own)
+        self.theme = theme
+        self.scene = scene
+        self.opener = opener
+        self.chosen: str | None = None
+        """Name of the signal that the signal path shows."""
+        self.saved: list[str] = []
+        """What to print after leaving: one text a block."""
+        self._pull = Pull(scene) if scene is not None else None
+        self._name_of_recording = ""
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        return SCREENS
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """Every key there is."""
+        return _ALL_KEYS
+
+    @property
+    def is_holding(self) -> bool:
+        return self._pull is not None and self._pull.is_holding
+
+    # --- pictures
+
+    def on_mount(self) -> None:
+        self.set_interval(PERIOD_S, self.pull_now)
+        self.pull_now()
+        self.switch_mode(SCREENS[0].name if self.scene is not None else START)
+
+    def pull_now(self) -> None:
+        """Take and show a picture; also right after a key that changes what is shown."""
+        if self._pull is not None:
+            picture = self._pull.take()
+            if picture is not None:
+                self.picture = picture
+
+    def watch_picture(self, picture: Snapshot | None) -> None:
+        if picture is not None and isinstance(self.screen, BoardScreen):
+            with self.batch_update():
+                self.screen.show(picture)
+
+    def use(self, scene: Scene) -> None:
+        """Show another scene from now on; the one before is closed."""
+        if self.scene is not None:
+            self.scene.close()
+        self.scene, self._pull = scene, Pull(scene)
+        self.pull_now()
+
+    def compose_player(self) -> ComposeResult:
+        """The replay bar, above the footer of every screen of a recording."""
+        yield from ()
+
+    # --- screens
+
+    def action_go(self, name: str) -> None:
+        if self.scene is not None and self.current_mode != name:
+            self.switch_mode(name)
+
+    def choose_signal(self, name: str) -> None:
+        """Show the path of a signal."""
+        self.chosen = name
+        self.action_go("path")
+
+    def action_start(self) -> None:
+        if self.opener is not None:
+            self.switch_mode(START)
+
+    def action_help(self) -> None:
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen(self.screen))
+
+    def action_theme(self) -> None:
+        at = NAMES.index(self.theme) if self.theme in NAMES else -1
+        self.theme = NAMES[(at + 1) % len(NAMES)]
+        self.notify(f"Theme: {self.theme.removeprefix('busprobe-')}.")
+
+    def action_hold(self) -> None:
+        if self._pull is not None:
+            self._pull.is_holding = not self._pull.is_holding
+            self.pull_now()
+            if isinstance(self.screen, BoardScreen):
+                self.screen.repaint()
+
+    # --- recording and leaving
+
+    def action_record(self) -> None:
+        if self.scene is None:
+            return
+        if self.scene.player is not None:
+            self.notify("A recording is open; only a live vehicle is recorded.", severity="warning")
+        elif self.is_recording:
+            self._tell(self.scene.stop_recording(), "Recording stopped.")
+        else:
+            name = f"busprobe-{datetime.now():%Y%m%d-%H%M%S}.duckdb"
+            self.push_screen(AskText("Record to this file:", name), self._record_to)
+
+    @property
+    def is_recording(self) -> bool:
+        recorder = self.picture.recorder if self.picture is not None else None
+        return recorder is not None and not recorder.failure
+
+    def _record_to(self, name: str | None) -> None:
+        if name and self.scene is not None:
+            self._tell(self.scene.start_recording(name), f"Recording to {name}.")
+
+    def _tell(self, trouble: str, done: str) -> None:
+        self.notify(trouble or done, severity="error" if trouble else "information", markup=False)
+
+    def action_leave(self) -> None:
+        if self.scene is not None and self.scene.player is None and self.is_recording:
+            if not isinstance(self.screen, AskYes):
+                self.push_screen(AskYes("A recording goes on.", "Stop it and leave", "Stay"), self._leave_if)
+        else:
+            self.exit()
+
+    def _leave_if(self, yes: bool | None) -> None:
+        if yes:
+            self.exit()
+
+    async def action_quit(self) -> None:
+        self.action_leave()
+
+    # --- files
+
+    def write_text(self, text: str) -> None:
+        """Ask for a file name and write a text there."""
+
+        def write(name: str | None) -> None:
+            if not name:
+                return
+            try:
+                Path(name).write_text(text + "\n", encoding="utf-8")
+            except OSError as error:
+                self._tell(f"{name}: {error.strerror or error}. Choose another file.", "")
+            else:
+                self._tell("", f"Written to {name}.")
+
+        self.push_screen(AskText("Write the row to this file:", "busprobe-row.txt"), write)
+
+    def open(self, recording: Path | None, bench: Path | None) -> Scene:
+        """Open something chosen on the start page; slow, call it in a worker. Raises BusprobeError."""
+        if self.opener is None:
+            raise BusprobeError("nothing here can open it")
+        return self.opener(recording, bench)
+
+    # --- command palette
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Every action that is alive here, and every signal."""
+        seen = set()
+        for node, binding, enabled, tooltip in screen.active_bindings.values():
+            if binding.id is None or binding.action in seen or not enabled or binding.id == "commands":
+                continue
+            seen.add(binding.action)
+            yield SystemCommand(binding.description, tooltip or binding.tooltip, self._runner(node, binding.action))
+        for signal in self.picture.signals if self.picture is not None else ():
+            yield SystemCommand(f"Signal {signal.name}", signal.source, self._chooser(signal.name))
+
+    def _runner(self, node: object, action: str) -> Callable[[], None]:
+        def run() -> None:
+            self.call_later(self.run_action, action, node)
+
+        return run
+
+    def _chooser(self, name: str) -> Callable[[], None]:
+        return lambda: self.choose_signal(name)

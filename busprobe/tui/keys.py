@@ -1,0 +1,127 @@
+"""Every key of the dashboard, in one list: footer, help, command palette and README come from it.
+
+Letters, digits, function keys, arrows, Enter, Escape and Space only: they reach a program in
+any terminal. F1 to F9 never stand alone, because some terminals keep them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from textual.binding import Binding, BindingType
+
+FOOTER_KEYS = 6
+"""Most keys that the footer shows beside the screens."""
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key, or several for one action."""
+
+    id: str
+    keys: str
+    """Textual's names, with commas between: "question_mark,f1"."""
+    action: str
+    words: str
+    """Two words or so: footer, palette."""
+    tooltip: str
+    """A sentence: help, palette."""
+    where: str = "everywhere"
+    """"everywhere", "board" (every screen), "rows" (in a list), "replay", or a screen's name."""
+    footer: bool = False
+
+
+KEYS: tuple[Key, ...] = (
+    Key("help", "question_mark,f1", "help", "Help", "Show all keys that work here.", footer=True),
+    Key("commands", "c", "command_palette", "Commands", "Find any action, screen or signal by name.", footer=True),
+    Key("leave", "q,ctrl+c", "leave", "Quit", "Leave busprobe; asks first while a recording goes on.", footer=True),
+    Key("copy", "y", "copy", "Copy", "Copy the selected row as text.", "board", footer=True),
+    Key("zoom", "z", "zoom", "Zoom", "Give the whole screen to the panel in focus, and back.", "board", footer=True),
+    Key("filter", "f", "filter", "Filter", "Show only rows with these words; Escape shows all again.", "board"),
+    Key("hold", "h", "hold", "Hold picture", "Freeze what is shown; counting and recording go on.", footer=True),
+    Key("record", "r", "record", "Record", "Start or stop a recording (live only)."),
+    Key("write", "e", "write", "Write to file", "Write the selected row to a text file.", "board"),
+    Key("theme", "t", "theme", "Next theme", "Dark, light, high contrast."),
+    Key("start", "o", "start", "Open other", "Go to the start page to open something else."),
+    Key("back", "escape", "back", "Back", "End the filter, or the zoom.", "board"),
+    Key("panel", "tab", "app.focus_next", "Next panel", "Move to the next panel.", "board"),
+    Key("panel.back", "shift+tab", "app.focus_previous", "Last panel", "Move to the panel before.", "board"),
+    Key("panel.2", "f2", "panel(0)", "First panel", "Move to the panel titled F2.", "board"),
+    Key("panel.3", "f3", "panel(1)", "Second panel", "Move to the panel titled F3.", "board"),
+    Key("panel.4", "f4", "panel(2)", "Third panel", "Move to the panel titled F4.", "board"),
+    Key("rows.up", "up", "cursor(-1)", "Up", "One row up.", "rows"),
+    Key("rows.down", "down", "cursor(1)", "Down", "One row down.", "rows"),
+    Key("rows.page_up", "pageup", "page(-1)", "Page up", "One page up.", "rows"),
+    Key("rows.page_down", "pagedown", "page(1)", "Page down", "One page down.", "rows"),
+    Key("rows.first", "home", "edge(0)", "First row", "To the first row.", "rows"),
+    Key("rows.last", "end", "edge(1)", "Last row", "To the last row.", "rows"),
+    Key("rows.choose", "enter", "choose", "Choose", "Choose this row.", "rows"),
+    # State board
+    Key("state.sort", "s", "sort", "Sort", "Order of the bench file, by newest change, by edges, by name.", "state"),
+    # Frames
+    # Signal path
+    # Logic
+    # Replay
+    # Guided walk
+)
+
+
+def keys_with_screens(screens: Iterable[tuple[str, str, str, str]]) -> tuple[Key, ...]:
+    """All keys, those that lead to the screens included. screens: (name, key, words, tooltip)."""
+    own = tuple(Key(f"screen.{name}", key, f"go('{name}')", words, tip) for name, key, words, tip in screens)
+    return (*KEYS[:2], *own, *KEYS[2:])
+
+
+PLACES = {
+    "everywhere": "Everywhere",
+    "board": "On every screen",
+    "rows": "In a list",
+    "replay": "In a recording",
+    "state": "State board",
+    "frames": "Frames",
+    "path": "Signal path",
+    "logic": "Logic",
+    "health": "Health",
+    "walk": "Guided walk",
+}
+"""Value of `Key.where` -> words for help and README."""
+
+
+def bindings(where: str, keys: Iterable[Key] = KEYS) -> list[BindingType]:
+    """Textual's bindings for one place."""
+    return [
+        Binding(key.keys, key.action, key.words, show=key.footer, id=key.id, tooltip=key.tooltip)
+        for key in keys
+        if key.where == where
+    ]
+
+
+_SIGNS = {
+    "question_mark": "?", "pageup": "PgUp", "pagedown": "PgDn", "up": "↑", "down": "↓", "left": "←", "right": "→",
+    "enter": "Enter", "escape": "Esc", "space": "Space", "tab": "Tab", "home": "Home", "end": "End", "comma": ",",
+    "full_stop": ".", "left_square_bracket": "[", "right_square_bracket": "]", "plus": "+", "minus": "-",
+    "less_than_sign": "<", "greater_than_sign": ">", "equals_sign": "=", "slash": "/",
+    "left_curly_bracket": "{", "right_curly_bracket": "}", "left_parenthesis": "(", "right_parenthesis": ")",
+}  # fmt: skip
+
+
+def key_text(keys: str) -> str:
+    """Textual's names as they stand on a keyboard: "question_mark,f1" -> "? F1"."""
+    return " ".join(_one(name.strip()) for name in keys.split(","))
+
+
+def _one(name: str) -> str:
+    if name in _SIGNS:
+        return _SIGNS[name]
+    head, _, tail = name.partition("+")
+    if tail:
+        return f"{head.capitalize()}-{_one(tail)}"
+    return name.upper() if len(name) > 1 and name[0] == "f" and name[1:].isdigit() else name
+
+
+def readme_table(keys: Iterable[Key]) -> str:
+    """The keys as a Markdown table, for the README."""
+    lines = ["| Key | Does | Where |", "|---|---|---|"]
+    lines += [f"| `{key_text(key.keys)}` | {key.tooltip} | {PLACES[key.where]} |" for key in keys]
+    return "\n".join(lines)

@@ -1,0 +1,33 @@
+"""Pictures pulled from a scene, a fixed number of times a second."""
+
+from __future__ import annotations
+
+from busprobe.session.scene import Scene
+from busprobe.session.snapshot import Snapshot
+
+PERIOD_S = 0.1
+"""Between two pictures: ten a second are enough for reading."""
+
+
+class Pull:
+    """Takes pictures of a scene. While it holds, the last one stays and the scene runs on."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        self._last: Snapshot | None = None
+        self.is_holding = False
+
+    @property
+    def last(self) -> Snapshot | None:
+        """The picture shown."""
+        return self._last
+
+    def take(self) -> Snapshot | None:
+        """A new picture; None: there is nothing new to paint."""
+        if self.is_holding and self._last is not None:
+            return None
+        picture = self._scene.snapshot()
+        if picture is self._last:
+            return None
+        self._last = picture
+        return picture

@@ -1,0 +1,25 @@
+"""The screens, one key each. A new one is a module and a line here."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.screens.health import Health
+from busprobe.tui.screens.state import StateBoard
+
+
+class Entry(NamedTuple):
+    """One screen."""
+
+    name: str
+    key: str
+    words: str
+    tooltip: str
+    screen: type[BoardScreen]
+
+
+SCREENS: tuple[Entry, ...] = (
+    Entry("state", "1", "State", "Signals, lines and outputs; tiles for gear, speed, brake, doors.", StateBoard),
+    Entry("health", "5", "Health", "Sources, load, errors, recording, problems.", Health),
+)

@@ -1,0 +1,200 @@
+"""What every screen has: header, footer, panels with a key each, zoom, filter, copy."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container
+from textual.dom import DOMNode
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Input
+
+from busprobe.session.snapshot import Snapshot
+from busprobe.tui.keys import KEYS, bindings, key_text
+from busprobe.tui.view.footline import Item
+from busprobe.tui.widgets.footline import Footline
+from busprobe.tui.widgets.headline import Headline
+from busprobe.tui.widgets.rows import Rows
+
+if TYPE_CHECKING:
+    from busprobe.tui.app import BusprobeApp
+
+FIRST_PANEL_KEY = 2
+"""Panels are reached with F2, F3, …"""
+
+
+class BoardScreen(Screen[None]):
+    """A screen that paints the snapshots it is shown.
+
+    A child gives `NAME`, `compose_body()` with its panels (widgets of the class "panel", each
+    with a `border_title`) and `paint(picture)`. `paint` may be called at any time: it reads
+    `self.words` (the filter) and the sizes of its widgets, and does no arithmetic of its own.
+    """
+
+    NAME: ClassVar[str] = ""
+    """As in SCREENS."""
+    BINDINGS: ClassVar[list[BindingType]] = bindings("board")
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]
+
+    picture: Snapshot | None = None
+    """What is shown."""
+    words: str = ""
+    """The filter; empty: everything."""
+    zoomed: Widget | None = None
+
+    @property
+    def board(self) -> BusprobeApp:
+        """The app, with its own type."""
+        return cast("BusprobeApp", self.app)
+
+    # --- for children
+
+    def compose_body(self) -> ComposeResult:
+        """The panels."""
+        raise NotImplementedError
+
+    def paint(self, picture: Snapshot) -> None:
+        """Bring the panels up to a picture."""
+        raise NotImplementedError
+
+    def copied(self) -> str | None:
+        """What `y` copies; None: nothing is selected."""
+        rows = self.focused if isinstance(self.focused, Rows) else None
+        return rows.selected.as_text() if rows is not None and rows.selected is not None else None
+
+    # --- what the app calls
+
+    def show(self, picture: Snapshot) -> None:
+        """Paint a picture."""
+        self.picture = picture
+        if not self.is_mounted:
+            return
+        self.query_one(Headline).show(picture, held=self.board.is_holding)
+        self.paint(picture)
+
+    def repaint(self) -> None:
+        """Paint the same picture again: another filter, order or choice."""
+        if self.picture is not None:
+            self.show(self.picture)
+
+    # --- layout
+
+    def compose(self) -> ComposeResult:
+        yield Headline()
+        with Container(id="body"):
+            yield from self.compose_body()
+        filter_line = Input(placeholder="words to show; Enter keeps them, Escape shows all", id="filter", compact=True)
+        filter_line.display = False
+        yield filter_line
+        if self.board.scene is not None and self.board.scene.player is not None:
+            yield from self.board.compose_player()
+        footer = [Item(key_text(k.keys).split()[0], k.words, k.action) for k in KEYS if k.footer]
+        screens = [Item(e.key, e.words, f"app.go('{e.name}')", e.name == self.NAME) for e in self.board.entries]
+        yield Footline(footer, screens)
+
+    def on_mount(self) -> None:
+        for number, panel in enumerate(self.query(".panel")):
+            panel.border_title = f"F{FIRST_PANEL_KEY + number} {panel.border_title or ''}".strip()
+        if self.board.picture is not None:
+            self.call_after_refresh(self.show, self.board.picture)
+
+    def on_screen_resume(self) -> None:
+        if self.board.picture is not None:
+            self.show(self.board.picture)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self.repaint)
+
+    # --- panels
+
+    def action_panel(self, number: int) -> None:
+        panels = list(self.query(".panel"))
+        if number >= len(panels):
+            return
+        target = next((w for w in panels[number].walk_children(Widget, with_self=True) if w.focusable), None)
+        if target is not None:
+            self.zoom(None)
+            target.focus()
+
+    def action_zoom(self) -> None:
+        self.zoom(None if self.zoomed is not None else self._panel_in_focus())
+
+    def zoom(self, panel: Widget | None) -> None:
+        """Give the body to one panel; None: back to all."""
+        for widget in self.query(".-aside"):
+            widget.remove_class("-aside")
+        if self.zoomed is not None:
+            self.zoomed.remove_class("-zoomed")
+        self.zoomed = panel
+        if panel is not None:
+            panel.add_class("-zoomed")
+            node: DOMNode = panel
+            while node.id != "body" and node.parent is not None:
+                for other in node.parent.children:
+                    if other is not node:
+                        other.add_class("-aside")
+                node = node.parent
+        self.call_after_refresh(self.repaint)
+
+    def _panel_in_focus(self) -> Widget | None:
+        node: DOMNode | None = self.focused
+        while node is not None and not node.has_class("panel"):
+            node = node.parent
+        return cast("Widget | None", node) or next(iter(self.query(".panel")), None)
+
+    # --- filter
+
+    def action_filter(self) -> None:
+        line = self.query_one("#filter", Input)
+        line.display = True
+        line.focus()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.input.id == "filter":
+            self.words = event.value
+            self.repaint()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        if event.input.id == "filter":
+            self._leave_filter(keep=bool(event.value))
+
+    def action_back(self) -> None:
+        if self.query_one("#filter", Input).display:
+            self._leave_filter(keep=False)
+        elif self.zoomed is not None:
+            self.zoom(None)
+
+    def _leave_filter(self, *, keep: bool) -> None:
+        line = self.query_one("#filter", Input)
+        if not keep:
+            line.value = ""
+        line.display = keep
+        rows = next(iter(self.query(Rows)), None)
+        if rows is not None:
+            rows.focus()
+
+    # --- copying
+
+    def action_copy(self) -> None:
+        text = self.copied()
+        if text is None:
+            self.notify("Nothing is selected here. Move to a list with Tab.", severity="warning")
+            return
+        self.app.copy_to_clipboard(text)
+        self.notify(f"Copied: {_short(text)}\nIf it did not arrive, e writes it to a file.", markup=False)
+
+    def action_write(self) -> None:
+        text = self.copied()
+        if text is None:
+            self.notify("Nothing is selected here. Move to a list with Tab.", severity="warning")
+        else:
+            self.board.write_text(text)
+
+
+def _short(text: str, width: int = 60) -> str:
+    line = " ".join(text.split())
+    return line if len(line) <= width else line[: width - 1] + "…"

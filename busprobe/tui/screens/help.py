@@ -1,0 +1,37 @@
+"""Help: the keys that work on the screen it was called from."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen, Screen
+
+from busprobe.tui.view.keys_help import help_rows
+from busprobe.tui.view.spans import Column
+from busprobe.tui.widgets.rows import Rows
+
+_COLUMNS = (Column("Key", 11), Column("What it does", 30, grow=1), Column("Where", 15, drop=1))
+
+
+class HelpScreen(ModalScreen[None]):
+    """A list made from the live bindings."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,question_mark,f1,q", "dismiss", "Close"),
+    ]
+
+    def __init__(self, screen: Screen[object]) -> None:
+        super().__init__()
+        self._ids = [active.binding for active in screen.active_bindings.values() if active.enabled]
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="box help") as box:
+            box.border_title = "Keys that work here"
+            box.border_subtitle = "Esc closes · hold Shift (Option on macOS) to select text with the mouse"
+            yield Rows(_COLUMNS)
+
+    def on_mount(self) -> None:
+        self.query_one(Rows).show(help_rows(self._ids))

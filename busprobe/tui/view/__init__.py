@@ -1,0 +1,1 @@
+"""Pure functions from a snapshot to rows of styled text; no Textual, tested as tables."""

@@ -1,0 +1,256 @@
+"""Rows of the Frames screen: one an identifier, built only where they are looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import overload
+
+import numpy as np
+
+from busprobe.frames import Int64Array
+from busprobe.session.snapshot import FrameTable
+from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches
+from busprobe.tui.view.times import SECOND, span
+
+ORDERS = ("first heard", "identifier", "count", "period", "share", "newest change")
+"""What rows are ordered by; a key goes from one to the next."""
+
+SILENT_NS = 2 * SECOND
+"""No frame for this long, and for five periods: said to be silent."""
+
+MOST_TEXTS = 4_000
+"""Payload texts kept; then all are forgotten."""
+
+_MARK = "▸"
+"""Before a byte that changed lately."""
+_BITS = "01▯▮"
+"""A bit: 0 and 1 as they were, 0 and 1 changed lately."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a person asked to see."""
+
+    words: str = ""
+    """Only rows with all these words in identifier, message or channel."""
+    order: str = ORDERS[0]
+    bits: bool = False
+    """The payload as bits, not as bytes."""
+
+
+def next_order(order: str) -> str:
+    return ORDERS[(ORDERS.index(order) + 1) % len(ORDERS)]
+
+
+def columns(wanted: Wanted, *, several_channels: bool) -> tuple[Column, ...]:
+    """Columns of the list; those of the highest `drop` give way in a narrow terminal."""
+    payload = Column("Payload, a bit each", 71, grow=1) if wanted.bits else Column("Payload", 24, grow=1)
+    return (
+        Column("Identifier", 14 if several_channels else 10),
+        Column("Count", 9, "right", drop=3 if wanted.bits else 0),
+        Column("Period", 8, "right"),
+        Column("Jitter", 7, "right", drop=2),
+        payload,
+        Column("Message", 12, grow=2, drop=5 if wanted.bits else 0),
+        Column("Load", 6, "right", drop=1),
+        Column("Changed", 9, "right", drop=6),
+    )
+
+
+def key_of(table: FrameTable, i: int) -> str:
+    """Names one row of the table, and says it to a person: "body 1A0", "body 18FEF100x"."""
+    return f"{table.channels[table.channel[i]]} {hex_of(table, i)}"
+
+
+def hex_of(table: FrameTable, i: int) -> str:
+    """Identifier in hex; an "x" behind one of 29 bits."""
+    if table.is_extended[i]:
+        return f"{table.identifier[i]:08X}x"
+    return f"{table.identifier[i]:03X}"
+
+
+class ChangeTimes:
+    """When the payload of each row of a frame table was last seen to change."""
+
+    def __init__(self) -> None:
+        self._t_ns: Int64Array = np.empty(0, np.int64)
+
+    def note(self, table: FrameTable, t_ns: int) -> Int64Array:
+        """(n,) event times up to this picture, -1 where never seen."""
+        known = self._t_ns[: len(table)]
+        now = np.full(len(table), -1, np.int64)
+        now[: len(known)] = np.where(known <= t_ns, known, -1)
+        now[table.changed.any(axis=1)] = t_ns
+        self._t_ns = now
+        return now
+
+
+def shown(table: FrameTable, wanted: Wanted, changed_ns: Int64Array, t_ns: int) -> Int64Array:
+    """Indexes of the rows to show, in their order."""
+    rows = np.arange(len(table))
+    if wanted.words.strip():
+        kept = [i for i in range(len(table)) if matches(wanted.words, key_of(table, i), table.message[i])]
+        rows = np.array(kept, np.int64)
+    return rows[np.lexsort(_sort_keys(table, wanted.order, changed_ns, t_ns, rows))]
+
+
+def _sort_keys(
+    table: FrameTable, order: str, changed_ns: Int64Array, t_ns: int, rows: Int64Array
+) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.float64 | np.int64]], ...]:
+    """Keys for `lexsort`, the last one first in weight; equal rows stay in order of identifier."""
+    by_identifier = (table.identifier[rows].astype(np.int64), table.channel[rows].astype(np.int64))
+    match order:
+        case "identifier":
+            return (by_identifier[1], by_identifier[0])
+        case "count":
+            return (*by_identifier, -table.count[rows])
+        case "period":
+            period = table.period_ns[rows]
+            # Whole milliseconds: rows must not swap places with every picture.
+            return (*by_identifier, np.where(period > 0, period // 1_000_000, np.iinfo(np.int64).max))
+        case "share":
+            return (*by_identifier, -np.round(table.share[rows], 3))
+        case "newest change":
+            at = changed_ns[rows]
+            return (*by_identifier, np.where(at >= 0, (t_ns - at) // SECOND, np.iinfo(np.int64).max))
+    return (rows,)
+
+
+class PayloadTexts:
+    """Cells of payloads, kept by content: most payloads of a bus come again and again."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[bytes, bytes, bool], Cell] = {}
+
+    def cell(self, payload: bytes, changed: bytes, *, bits: bool) -> Cell:
+        key = (payload, changed, bits)
+        text = self._kept.get(key)
+        if text is None:
+            if len(self._kept) >= MOST_TEXTS:
+                self._kept.clear()
+            text = self._kept[key] = bits_cell(payload, changed) if bits else bytes_cell(payload, changed)
+        return text
+
+
+def bytes_cell(payload: bytes, changed: bytes) -> Cell:
+    """Bytes in hex, a mark before each that changed lately, its changed half bytes in another tone."""
+    if not payload:
+        return cell("(empty)", Tone.DIM)
+    out: list[Span] = []
+    quiet = ""
+    for value, moved in zip(payload, changed, strict=True):
+        digits = f"{value:02X}"
+        if not moved:
+            quiet += " " + digits
+            continue
+        if quiet:
+            out.append(Span(quiet))
+            quiet = ""
+        out.append(Span(_MARK, Tone.NOTE))
+        high, low = moved >> 4, moved & 15
+        if high and low:
+            out.append(Span(digits, Tone.NOTE))
+        else:
+            out.append(Span(digits[0], Tone.NOTE if high else Tone.PLAIN))
+            out.append(Span(digits[1], Tone.NOTE if low else Tone.PLAIN))
+    if quiet:
+        out.append(Span(quiet))
+    return tuple(out)
+
+
+def bits_cell(payload: bytes, changed: bytes) -> Cell:
+    """Bits, bit 7 of each byte first; those that changed lately as boxes, full for 1."""
+    out: list[Span] = []
+    for value, moved in zip(payload, changed, strict=True):
+        text = "".join(_BITS[(value >> b & 1) + 2 * (moved >> b & 1)] for b in range(7, -1, -1))
+        out.append(Span(text + " ", Tone.NOTE if moved else Tone.PLAIN))
+    return tuple(out) or cell("(empty)", Tone.DIM)
+
+
+class FrameRows(Sequence[Row]):
+    """The rows of one picture; each is made when it is first asked for."""
+
+    def __init__(
+        self,
+        table: FrameTable,
+        indexes: Int64Array,
+        changed_ns: Int64Array,
+        t_ns: int,
+        texts: PayloadTexts,
+        *,
+        bits: bool = False,
+    ) -> None:
+        self.table = table
+        self.indexes = indexes
+        self._changed_ns = changed_ns
+        self._t_ns = t_ns
+        self._texts = texts
+        self._bits = bits
+        self._made: dict[int, Row] = {}
+
+    def __len__(self) -> int:
+        return len(self.indexes)
+
+    @overload
+    def __getitem__(self, place: int) -> Row: ...
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[Row]: ...
+    def __getitem__(self, place: int | slice) -> Row | Sequence[Row]:
+        if isinstance(place, slice):
+            return [self[i] for i in range(*place.indices(len(self)))]
+        row = self._made.get(place)
+        if row is None:
+            row = self._made[place] = self._make(int(self.indexes[place]))
+        return row
+
+    def payload(self, i: int) -> tuple[bytes, bytes]:
+        """Newest payload of a row of the table, and its bits that changed lately."""
+        length = int(self.table.length[i])
+        return self.table.words[i].tobytes()[:length], self.table.changed[i].tobytes()[:length]
+
+    def _make(self, i: int) -> Row:
+        table = self.table
+        key = key_of(table, i)
+        name = key if len(table.channels) > 1 else hex_of(table, i)
+        payload, changed = self.payload(i)
+        message = table.message[i]
+        cells = (
+            cell(name, Tone.STRONG),
+            cell(f"{table.count[i]:,}"),
+            *_rhythm(table, i, self._t_ns),
+            self._texts.cell(payload, changed, bits=self._bits),
+            cell(message) if message else cell("not in a database", Tone.DIM),
+            cell(f"{table.share[i]:.1%}"),
+            _changed(int(self._changed_ns[i]), self._t_ns),
+        )
+        return Row(key, cells)
+
+
+def _rhythm(table: FrameTable, i: int, t_ns: int) -> tuple[Cell, Cell]:
+    """Period and jitter; where an identifier fell silent, that word and for how long."""
+    period, silent = int(table.period_ns[i]), t_ns - int(table.last_ns[i])
+    if silent > max(SILENT_NS, 5 * period):
+        return cell("silent", Tone.WARN), cell(span(silent), Tone.WARN)
+    if period <= 0:
+        return cell("once" if table.count[i] == 1 else "-", Tone.DIM), EMPTY
+    return cell(span(period)), cell("±" + span(int(table.jitter_ns[i])), Tone.DIM)
+
+
+def _changed(changed_ns: int, t_ns: int) -> Cell:
+    if changed_ns < 0:
+        return cell("-", Tone.DIM)
+    if changed_ns == t_ns:
+        return cell("now", Tone.NOTE)
+    return cell(span((t_ns - changed_ns) // SECOND * SECOND) if t_ns - changed_ns >= SECOND else "just now", Tone.DIM)
+
+
+def title(table: FrameTable, count: int, wanted: Wanted, *, held: bool) -> str:
+    """What the list says over its edge: how many, the filter, the order, whether it stands still."""
+    parts = [f"{count} of {len(table)} identifiers" if wanted.words.strip() else f"{len(table)} identifiers"]
+    if wanted.words.strip():
+        parts.append(f'with "{wanted.words.strip()}"')
+    parts.append(f"by {wanted.order}")
+    if held:
+        parts.append("HELD, counting goes on")
+    return " · ".join(parts)

@@ -1,0 +1,76 @@
+"""The two lines above every screen: vehicle, recording, time; failed checks and newest trigger."""
+
+from __future__ import annotations
+
+from busprobe.session.snapshot import RecorderNow, Snapshot
+from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
+from busprobe.tui.view.times import clock, size
+
+
+def headline(picture: Snapshot, width: int, *, held: bool = False) -> tuple[Line, Line]:
+    """Both lines, each exactly `width` wide; what must stay in view stands at the right."""
+    return _first(picture, width, held=held), _second(picture, width)
+
+
+def _first(picture: Snapshot, width: int, *, held: bool) -> Line:
+    right: list[Span] = []
+    if held:
+        right += [Span("HELD", Tone.NOTE), Span("  ")]
+    right += [*_recording(picture), Span("  "), Span(clock(picture.t_ns - picture.start_ns), Tone.STRONG), Span(" ")]
+    vehicle = Span(picture.vehicle or "no vehicle name", Tone.STRONG)
+    title = () if picture.mode == "live" else (Span(" · "), Span(picture.title, Tone.DIM))
+    return _both((Span(" "), vehicle, *title), right, width)
+
+
+def _recording(picture: Snapshot) -> list[Span]:
+    if picture.mode != "live":
+        if picture.loaded < 1:
+            return [Span(f"REPLAY, {picture.loaded:.0%} read", Tone.WARN)]
+        return [Span("REPLAY", Tone.NOTE)]
+    return [Span("LIVE", Tone.ON), Span("  "), recorder_state(picture.recorder)]
+
+
+def recorder_state(recorder: RecorderNow | None) -> Span:
+    """Whether a recording goes on, in few words."""
+    if recorder is None:
+        return Span("○ not recording", Tone.DIM)
+    if recorder.failure:
+        return Span("✗ recording stopped", Tone.BAD)
+    return Span(f"● REC {size(recorder.bytes)}", Tone.GOOD)
+
+
+def _second(picture: Snapshot, width: int) -> Line:
+    left = [Span(" "), failed_checks(picture)]
+    if picture.failure:
+        return tuple(fit([*left, Span("  "), Span(f"✗ {picture.failure}", Tone.BAD)], width))
+    down = sum(not source.is_up for source in picture.sources)
+    if down:
+        left += [Span("  "), Span(f"✗ {down} source{'s' if down > 1 else ''} down", Tone.BAD)]
+    return _both(left, [*newest_trigger(picture), Span(" ")], width)
+
+
+def failed_checks(picture: Snapshot) -> Span:
+    """How many: "✗ 2 of 19 checks failed"."""
+    if not picture.checks:
+        return Span("no checks", Tone.DIM)
+    if picture.failed:
+        return Span(f"✗ {picture.failed} of {len(picture.checks)} checks failed", Tone.BAD)
+    return Span(f"○ 0 of {len(picture.checks)} checks failed", Tone.PLAIN)
+
+
+def newest_trigger(picture: Snapshot) -> tuple[Span, ...]:
+    """Time and name of the trigger that happened last."""
+    if not picture.triggers:
+        return (Span("no trigger yet", Tone.DIM),)
+    entry = picture.triggers[-1]
+    return Span("◆ ", Tone.NOTE), Span(clock(entry.t_ns - picture.start_ns), Tone.DIM), Span(" "), Span(entry.name)
+
+
+def _both(left: tuple[Span, ...] | list[Span], right: list[Span], width: int) -> Line:
+    """`left` gives way to `right`, but keeps a third of the width."""
+    room = max(width - width_of(right) - 1, width // 3)
+    room = min(room, width)
+    front = fit(left, room)
+    if width - room <= 1:
+        return tuple(front)
+    return (*front, Span(" "), *fit(right, width - room - 1, "right"))

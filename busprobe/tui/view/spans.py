@@ -1,0 +1,136 @@
+"""Styled text as values: spans, cells, rows, columns, and how columns share a width."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Literal, NamedTuple
+
+from rich.cells import cell_len, set_cell_size
+
+
+class Tone(Enum):
+    """What a piece of text is; a theme gives it a colour. A word or shape says the same first."""
+
+    PLAIN = "plain"
+    DIM = "dim"
+    """Of less weight: units, ages, off."""
+    STRONG = "strong"
+    HEAD = "head"
+    """Column headings and panel words."""
+    ON = "on"
+    """A condition that is true."""
+    GOOD = "good"
+    BAD = "bad"
+    """Failed, lost."""
+    WARN = "warn"
+    """Unknown, undecided, tight."""
+    NOTE = "note"
+    """New or changed lately, chosen."""
+    KEY = "key"
+    """A key to press."""
+
+
+class Span(NamedTuple):
+    text: str
+    tone: Tone = Tone.PLAIN
+
+
+Cell = tuple[Span, ...]
+"""Text of one column in one row."""
+Line = tuple[Span, ...]
+"""Text over the full width."""
+
+
+def cell(text: str, tone: Tone = Tone.PLAIN) -> Cell:
+    return (Span(text, tone),)
+
+
+EMPTY: Cell = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a list."""
+
+    key: str
+    """What the row is of; the cursor stays on it when rows move."""
+    cells: tuple[Cell, ...]
+    copy: str = ""
+    """What `y` copies; empty: the cells, with tabs between."""
+
+    def as_text(self) -> str:
+        return self.copy or "\t".join(plain(part).strip() for part in self.cells)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a list."""
+
+    title: str
+    width: int
+    """Least width, in character cells."""
+    align: Literal["left", "right"] = "left"
+    grow: int = 0
+    """Its part of the width that is left; 0: fixed."""
+    drop: int = 0
+    """Where the width does not do, columns of the highest number go first; 0: never."""
+
+
+def plain(spans: Iterable[Span]) -> str:
+    """The text alone."""
+    return "".join(span.text for span in spans)
+
+
+def width_of(spans: Iterable[Span]) -> int:
+    return sum(cell_len(span.text) for span in spans)
+
+
+def share(columns: Sequence[Column], width: int) -> list[tuple[int, int]]:
+    """(column, its width) for those that fit in `width` with one blank between them."""
+    kept = list(range(len(columns)))
+    while len(kept) > 1 and _least(columns, kept) > width:
+        last = max(kept, key=lambda i: (columns[i].drop, i))
+        if columns[last].drop == 0:
+            break
+        kept.remove(last)
+    spare = max(width - _least(columns, kept), 0)
+    parts = sum(columns[i].grow for i in kept)
+    widths = []
+    for i in kept:
+        extra = spare * columns[i].grow // parts if parts else 0
+        spare, parts = spare - extra, parts - columns[i].grow
+        widths.append((i, columns[i].width + extra))
+    return widths
+
+
+def _least(columns: Sequence[Column], kept: Sequence[int]) -> int:
+    return sum(columns[i].width for i in kept) + len(kept) - 1
+
+
+def fit(spans: Sequence[Span], width: int, align: str = "left") -> list[Span]:
+    """Spans cut or padded to exactly `width` cells; a cut is shown by "…"."""
+    have = width_of(spans)
+    if have <= width:
+        pad = Span(" " * (width - have))
+        if not pad.text:
+            return list(spans)
+        return [pad, *spans] if align == "right" else [*spans, pad]
+    out: list[Span] = []
+    left = width - 1
+    for span in spans:
+        size = cell_len(span.text)
+        if size > left:
+            if width > 0:
+                out.append(Span(set_cell_size(span.text, max(left, 0)) + "…", span.tone))
+            break
+        out.append(span)
+        left -= size
+    return out
+
+
+def matches(words: str, *texts: str) -> bool:
+    """Whether every word of a filter is in some of the texts, whatever the case."""
+    whole = " ".join(texts).casefold()
+    return all(word in whole for word in words.casefold().split())

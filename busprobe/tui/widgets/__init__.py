@@ -1,0 +1,1 @@
+"""Widgets that paint rows of styled text, and no more."""

@@ -1,0 +1,71 @@
+"""A surface on which lines of spans are painted; the base of busprobe's own widgets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from busprobe.tui.view.spans import Span, Tone, fit
+
+
+class Painted(ScrollView):
+    """Turns spans into strips of the screen in the colours of the theme."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {f"painted--{tone.value}" for tone in Tone} | {"painted--cursor"}
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id, classes=classes)
+        self._styles_of: dict[tuple[Tone, bool], Style] = {}
+
+    def notify_style_update(self) -> None:
+        self._styles_of = {}
+        super().notify_style_update()
+
+    def style_of(self, tone: Tone, *, cursor: bool = False) -> Style:
+        """The theme's style of a tone, on the cursor's row or off it."""
+        style = self._styles_of.get((tone, cursor))
+        if style is None:
+            style = self.rich_style + self.get_component_rich_style(f"painted--{tone.value}", partial=True)
+            if cursor:
+                style += self.get_component_rich_style("painted--cursor", partial=True)
+            self._styles_of[tone, cursor] = style
+        return style
+
+    def strip(self, spans: Sequence[Span], *, cursor: bool = False) -> Strip:
+        """One line, cut or padded to the widget's width."""
+        width = self.size.width
+        line = fit(spans, width)
+        return Strip([Segment(span.text, self.style_of(span.tone, cursor=cursor)) for span in line], width)
+
+
+class Lines(Painted):
+    """A few lines of spans that are too many to scroll away: header, footer, tiles, drawings."""
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id, classes=classes)
+        self._lines: list[tuple[Span, ...]] = []
+
+    def show_lines(self, lines: Sequence[Sequence[Span]]) -> None:
+        """Paint these; only those that changed go to the terminal."""
+        new = [tuple(line) for line in lines]
+        old, self._lines = self._lines, new
+        if len(new) != len(old):
+            self.virtual_size = self.size.with_height(len(new))
+            self.refresh()
+            return
+        for y, (was, now) in enumerate(zip(old, new, strict=True)):
+            if was != now:
+                self.refresh_line(y)
+
+    @property
+    def lines(self) -> list[tuple[Span, ...]]:
+        return self._lines
+
+    def render_line(self, y: int) -> Strip:
+        row = y + self.scroll_offset.y
+        return self.strip(self._lines[row] if row < len(self._lines) else ())
