@@ -47,23 +47,26 @@ class Engine:
     """Push batches of the sources named, `advance` when it suits, `finish` once.
 
     sources: names under which batches are pushed; each must say how far it is complete.
-    uncertainty_ns: step of the stamps. by_channel: each channel has a clock of its own; else
-    all frames of a source come from one clock, in its order. histories: by signal, where the
-    change points of the first segment are kept.
+    uncertainty_ns: how exactly records are stamped, of all or by bus and box. by_channel: each
+    channel has a clock of its own; else all frames of a source come from one clock, in its order.
+    histories: by signal, where the change points of the first segment are kept.
     """
 
     def __init__(
         self,
         plan: Plan,
         sources: Sequence[str],
-        uncertainty_ns: int = 0,
+        uncertainty_ns: int | Mapping[str, int] = 0,
         *,
         by_channel: bool = False,
         histories: Mapping[str, History] | None = None,
     ) -> None:
         self._plan = plan
         self._by_channel = by_channel
-        self._uncertainty = {b.name: b.uncertainty_ns + uncertainty_ns for b in plan.bench.buses}
+        of_all = uncertainty_ns if isinstance(uncertainty_ns, int) else 0
+        stated = {} if isinstance(uncertainty_ns, int) else uncertainty_ns
+        self._uncertainty = {b.name: max(b.uncertainty_ns, stated.get(b.name, of_all)) for b in plan.bench.buses}
+        self._uncertainty |= {b.name: stated.get(b.name, 0) for b in plan.bench.boxes}
         self._sources = {name: SourceQueue() for name in sources}
         self._occurrences: list[list[Occurrence]] = [[] for _ in plan.checks]
         self._start_not_seen = [0] * len(plan.checks)
@@ -272,9 +275,9 @@ class Engine:
 
     def _end_segment(self) -> None:
         """Evaluate all that was given, close what is open and keep the outcomes."""
-        times = [t for s in self._sources.values() for t in s.newest_ns.values()]
-        times += [s.complete_to_ns for s in self._sources.values() if s.complete_to_ns is not None]
-        times = [t for t in times if t < FOREVER]
+        # A source of states may be complete to the end of the whole recording.
+        sources = [s for s in self._sources.values() if s.newest_ns] or list(self._sources.values())
+        times = [t for s in sources for t in (s.complete_to_ns, *s.newest_ns.values()) if t is not None and t < FOREVER]
         if not times:
             return
         end = max(times)

@@ -46,12 +46,12 @@ _MessageKey = tuple[str, int, bool]
 class Run:
     """Takes data in order of time and evaluates everything up to each time given.
 
-    bus_uncertainty_ns: by bus, how exactly its frames are stamped. histories: by signal, where
+    uncertainty_ns: by bus and box, how exactly its records are stamped. histories: by signal, where
     its change points are kept for looking back.
     """
 
     def __init__(
-        self, plan: Plan, bus_uncertainty_ns: Mapping[str, int], histories: Mapping[str, History] | None = None
+        self, plan: Plan, uncertainty_ns: Mapping[str, int], histories: Mapping[str, History] | None = None
     ) -> None:
         self._plan = plan
         self._histories = histories or {}
@@ -61,7 +61,7 @@ class Run:
         self._message_taps: dict[_MessageKey, list[SampledTap]] = defaultdict(list)
         self._obd_taps: dict[tuple[str, str], list[SampledTap]] = defaultdict(list)
         self._wired: dict[str, list[WiredTap]] = defaultdict(list)
-        self._uncertainty = bus_uncertainty_ns
+        self._uncertainty = uncertainty_ns
         self._leaves = {
             name: SignalLeaf([self._tap(s) for s in signal.sources], wants_samples=name in plan.aged)
             for name, signal in plan.signals.items()
@@ -152,7 +152,7 @@ class Run:
             )
             self._obd_taps[tap.bus, tap.name].append(sampled)
             return sampled
-        wired = WiredTap(source)
+        wired = WiredTap(source, self._uncertainty.get(tap.box.name, 0))
         self._wired[tap.box.name].append(wired)
         return wired
 

@@ -124,12 +124,13 @@ class SampledTap:
 
 
 class WiredTap:
-    """An input line of a box that is polled."""
+    """An input line of a box that is polled; uncertainty_ns: of the time of a poll."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: Source, uncertainty_ns: int = 0) -> None:
         tap = source.tap
         assert isinstance(tap, LineTap)
         self.source = source
+        self._uncertainty = uncertainty_ns
         self.line = tap.line
         self.is_condition = tap.is_condition
         self.timeline = Timeline(quantity=not tap.is_condition)
@@ -182,7 +183,7 @@ class WiredTap:
         self.timeline.extend(self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns))
 
     def uncertainty_at(self, t_ns: int) -> int:
-        return self._samples.gap_at(t_ns) if self.timeline.changed_at(t_ns) else 0
+        return self._samples.gap_at(t_ns) + self._uncertainty if self.timeline.changed_at(t_ns) else 0
 
     def sampling_at(self, t_ns: int) -> int:
         return self._samples.gap_at(t_ns)

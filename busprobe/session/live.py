@@ -78,6 +78,8 @@ class LiveRun:
     on_lines: Callable[[Sequence[LogLine]], None] | None = None
     observers: Sequence[Callable[[FrameBatch | InputBatch], None]] = ()
     """Told of every batch, after the recorder; they must be quick."""
+    uncertainty_ns: Mapping[str, int] = field(default_factory=dict)
+    """By source, how exactly its records are stamped."""
     histories: Mapping[str, History] | None = None
     """By signal: where its change points are kept, for looking back."""
     frames: int = 0
@@ -91,12 +93,14 @@ class LiveRun:
             reader = Reader(source, self.clock, self.inbox)
             self.status[source.name] = SourceStatus(reader, _patience(self.plan.bench, source.name))
 
-    def begin(self, recorder: Recording | None, histories: Mapping[str, History] | None = None) -> None:
+    def begin(
+        self, recorder: Recording | None, histories: Mapping[str, History] | None, start_ns: int | None = None
+    ) -> None:
         """A new run with a new log, from unknown; the sources go on as they are."""
-        self.start_ns = self.clock.now_ns()
+        self.start_ns = self.clock.now_ns() if start_ns is None else start_ns
         self.recorder = recorder
         names = [source.name for source in self.sources]
-        self.engine = Engine(self.plan, [STATES, *names], by_channel=True, histories=histories)
+        self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         self.engine.push(STATES, StateBatch((), FOREVER))
         for name in names:
             self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)

@@ -19,11 +19,13 @@ from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
 from busprobe.session.live import LiveRun
 from busprobe.session.live_status import StatusTaker
+from busprobe.session.opening import UNCERTAINTY_KEY
 from busprobe.session.recorder import Recorder, RecorderStatus
 from busprobe.session.verifying import VerifyReport, load_plan
 from busprobe.sources.boxes import open_box
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
+from busprobe.sources.drivers import uncertainty_ns
 from busprobe.sources.live import LiveSource
 
 STATUS_S = 0.5
@@ -67,6 +69,12 @@ def live_sources(bench: Bench) -> list[LiveSource]:
     return sources
 
 
+def stated_uncertainty(bench: Bench, sources: Sequence[LiveSource]) -> Mapping[str, int]:
+    """By source, how exactly its records are stamped, as known before it is opened."""
+    buses = {bus.name: uncertainty_ns(bus.interface or "", bus.channel or "") for bus in bench.buses}
+    return {source.name: buses.get(source.name, source.health().uncertainty_ns) for source in sources}
+
+
 def verify_live(bench: Path, options: LiveOptions, show: Show | None = None) -> VerifyReport:
     """Run the checks of a bench file on the live vehicle."""
     plan, databases = load_plan(bench)
@@ -107,8 +115,9 @@ def run_live(
         failed.update(line.kind for line in lines)
 
     given = live_sources(plan.bench) if sources is None else sources
-    run = LiveRun(plan, given, clock, on_lines=count, observers=(status.add, *observers))
-    recorder = new_recorder(plan.bench, databases, options, run.start_ns)
+    uncertainty = stated_uncertainty(plan.bench, given)
+    run = LiveRun(plan, given, clock, on_lines=count, observers=(status.add, *observers), uncertainty_ns=uncertainty)
+    recorder = new_recorder(plan.bench, databases, options, run.start_ns, uncertainty)
     run.recorder = recorder
     try:
         run.start()
@@ -154,7 +163,11 @@ def _go_on(
 
 
 def new_recorder(
-    bench: Bench, databases: Mapping[str, Sequence[Database]], options: LiveOptions, start_ns: int
+    bench: Bench,
+    databases: Mapping[str, Sequence[Database]],
+    options: LiveOptions,
+    start_ns: int,
+    stated_ns: Mapping[str, int],
 ) -> Recorder | None:
     if options.record is None:
         return None
@@ -162,6 +175,7 @@ def new_recorder(
     for database in (d for found in databases.values() for d in found):
         texts[database.path.name] = database.path.read_text(encoding="utf-8", errors="replace")
     about = {"vehicle": bench.vehicle, "start_ns": str(start_ns), "busprobe": busprobe.__version__}
+    about |= {f"{UNCERTAINTY_KEY} {name}": str(ns) for name, ns in stated_ns.items()}
     recorder = Recorder(
         options.record, about=about, bench=texts, overwrite=options.overwrite, ring_bytes=options.ring_bytes
     )

@@ -15,7 +15,7 @@ from busprobe.report.live_text import LiveStatus
 from busprobe.results import CheckResult, LogLine, TriggerEntry
 from busprobe.session.board import Board
 from busprobe.session.live import LiveRun
-from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder
+from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder, stated_uncertainty
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.recorder import Recorder
 from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
@@ -44,7 +44,7 @@ class LiveScene:
         self._taker = StatusTaker(plan.bench)
         self._status: LiveStatus | None = None
         self._recorder: Recorder | None = None
-        self._wanted: list[Recorder | None] = []
+        self._wanted: list[tuple[Recorder | None, int]] = []
         """What recording has to change to, for the run's thread."""
         self._stop_now = threading.Event()
         self._failure = ""
@@ -53,9 +53,10 @@ class LiveScene:
         self._triggers: list[TriggerEntry] = []
         self._next_status = self._next_trim = 0
         given = live_sources(plan.bench) if sources is None else sources
+        self._uncertainty = stated_uncertainty(plan.bench, given)
         self._run = LiveRun(
             plan, given, Clock(), on_lines=self._lines, observers=(self._taker.add, self._observe),
-            histories=self._board.histories,
+            uncertainty_ns=self._uncertainty, histories=self._board.histories,
         )  # fmt: skip
         self._run.start()
         self._thread = threading.Thread(target=self._go_on, name="live", daemon=True)
@@ -96,19 +97,24 @@ class LiveScene:
         if target.suffix != ".duckdb":
             target = target.with_name(target.name + ".duckdb")
         try:
+            start_ns = self._run.clock.now_ns()
             recorder = new_recorder(
-                self._plan.bench, self._databases, LiveOptions(record=target), self._run.clock.now_ns()
+                self._plan.bench,
+                self._databases,
+                LiveOptions(record=target),
+                self._run.clock.now_ns(),
+                self._uncertainty,
             )
         except (BusprobeError, OSError) as error:
             return str(error)
-        self._wanted.append(recorder)
+        self._wanted.append((recorder, start_ns))
         return f"Recording to {target.name}: a new run begins, from unknown."
 
     def stop_recording(self) -> str:
         if self._recorder is None:
             return "Nothing is being recorded."
         name = self._recorder.path.name
-        self._wanted.append(None)
+        self._wanted.append((None, 0))
         return f"{name} is closed."
 
     def close(self) -> None:
@@ -148,7 +154,7 @@ class LiveScene:
     def _change_recording(self) -> None:
         """Recording switched on or off in mid-run: a new run, a new log, from unknown."""
         while self._wanted:
-            recorder = self._wanted.pop(0)
+            recorder, start_ns = self._wanted.pop(0)
             if recorder is None:
                 self._run.recorder = None
                 if self._recorder is not None:
@@ -158,7 +164,7 @@ class LiveScene:
             board = Board(self._plan, self._databases)
             with self._lock:
                 self._board, self._tally = board, FrameTally()
-            self._run.begin(recorder, board.histories)
+            self._run.begin(recorder, board.histories, start_ns)
             self._recorder, self._fresh_lines = recorder, True
 
     def _observe(self, batch: FrameBatch | InputBatch) -> None:

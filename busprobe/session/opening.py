@@ -15,6 +15,8 @@ from busprobe.sources.detect import detect
 from busprobe.sources.formats import BATCH_ROWS, Format
 
 OWN_FORMAT = "busprobe recording (.duckdb)"
+UNCERTAINTY_KEY = "uncertainty_ns"
+"""In a recording's `about`: "uncertainty_ns body" -> ns, for each bus and box."""
 FRAMES, STATES = "frames", "states"
 """Names of the sources of a recording besides its input boxes."""
 
@@ -24,8 +26,8 @@ class OpenedSource(Protocol):
 
     name: str
     """Its format, as a person says it."""
-    resolution_ns: int
-    """Step of its time stamps."""
+    uncertainty_ns: int | Mapping[str, int]
+    """How exactly its records are stamped: of all, or by bus and box."""
     sources: tuple[str, ...]
     """What its batches come from: see `source_of`."""
     about: Mapping[str, str]
@@ -63,10 +65,11 @@ class FrameFile:
     start_ns: int | None = None
     sources: tuple[str, ...] = (FRAMES,)
     is_own: bool = False
+    uncertainty_ns: int | Mapping[str, int] = 0
 
     def __post_init__(self) -> None:
         self.name = self.format.name
-        self.resolution_ns = self.format.resolution_ns
+        self.uncertainty_ns = self.format.resolution_ns
         self.about: Mapping[str, str] = MappingProxyType({})
 
     def close(self) -> None:
@@ -92,7 +95,7 @@ class OwnRecording:
         self._batch_rows = batch_rows
         self.name = OWN_FORMAT
         self.is_own = True
-        self.resolution_ns = 1
+        self.uncertainty_ns = stated_uncertainty(recording.about)
         self.about = recording.about
         frames = (FRAMES,) if recording.channels else ()
         self.sources: tuple[str, ...] = (STATES, *recording.boxes, *frames)
@@ -106,6 +109,16 @@ class OwnRecording:
 
     def close(self) -> None:
         self.recording.close()
+
+
+def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
+    """By bus and box, what was stated when it was recorded."""
+    start = UNCERTAINTY_KEY + " "
+    return {
+        key.removeprefix(start): int(value)
+        for key, value in about.items()
+        if key.startswith(start) and value.isdecimal()
+    }
 
 
 def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS) -> OpenedSource:

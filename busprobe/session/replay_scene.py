@@ -47,7 +47,7 @@ class ReplayScene:
             store = OwnStore(source.recording)
         self._index = TallyIndex(store)
         self._engine = Engine(
-            plan, source.sources, source.resolution_ns, by_channel=source.is_own, histories=self._board.histories
+            plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
         )
         self._checks: tuple[CheckResult, ...] = self._engine.checks_so_far()
         self._triggers: list[TriggerEntry] = []
@@ -196,7 +196,7 @@ class ReplayScene:
         found = [
             SourceNow(
                 name, "bus", self._board.is_up(name, t_ns), count, count / span, None, 0, 0,
-                self._gaps(name, t_ns), self._source.resolution_ns, None, "", "", "",
+                self._gaps(name, t_ns), self._uncertainty_of(name), None, "", "", "",
             )
             for name, count in counts.items()
         ]  # fmt: skip
@@ -208,6 +208,10 @@ class ReplayScene:
                 )
             )  # fmt: skip
         return tuple(found)
+
+    def _uncertainty_of(self, name: str) -> int:
+        stated = self._source.uncertainty_ns
+        return stated if isinstance(stated, int) else stated.get(name, 0)
 
     def _gaps(self, name: str, t_ns: int) -> int:
         return sum(

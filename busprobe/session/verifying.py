@@ -73,7 +73,7 @@ def verify(
     plan, databases = load_plan(bench)
     problems = Problems(strict=strict)
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
-    engine = Engine(plan, source.sources, source.resolution_ns, by_channel=source.is_own)
+    engine = Engine(plan, source.sources, source.uncertainty_ns, by_channel=source.is_own)
     heard = _Heard(plan)
     for batch in source.batches():
         if isinstance(batch, FrameBatch):
