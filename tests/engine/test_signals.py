@@ -6,7 +6,21 @@ from dataclasses import replace
 
 import pytest
 from drive import (
-    DATABASE, HEAD, SIGNALS, check, evaluate, frames, gear, in_order, kmh, pid_0d, polls, run, sent, told, trigger,
+    DATABASE,
+    HEAD,
+    SIGNALS,
+    check,
+    evaluate,
+    frames,
+    gear,
+    in_order,
+    kmh,
+    pid_0d,
+    polls,
+    run,
+    sent,
+    told,
+    trigger,
     triggered,
 )  # fmt: skip
 

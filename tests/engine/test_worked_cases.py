@@ -8,7 +8,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from drive import (
-    brake, check, evaluate, frames, gear, in_order, kmh, ns, pid_0d, polls, told, trigger, triggered,
+    brake,
+    check,
+    evaluate,
+    frames,
+    gear,
+    in_order,
+    kmh,
+    ns,
+    pid_0d,
+    polls,
+    told,
+    trigger,
+    triggered,
 )  # fmt: skip
 
 from busprobe.frames import InputBatch
@@ -46,7 +58,7 @@ def test_a_tap_of_100_ms_on_an_event_check_is_not_cut_short() -> None:
 @pytest.mark.parametrize(
     ("limit", "first"),
     [("5 mph", 9), ("8 km/h", 9), ("8.9 km/h", 9), ("4.97 mph", 8), ("2.3 m/s", 9)],
-    ids=lambda value: str(value),
+    ids=str,
 )
 def test_a_limit_in_mph_first_holds_at_9_kmh_of_the_whole_kmh_answer(limit: str, first: int) -> None:
     """PID 0D counts whole km/h (SAE J1979); 5 mph are 8.04672 km/h, the international mile being 1609.344 m."""
