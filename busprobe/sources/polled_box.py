@@ -1,0 +1,167 @@
+"""An input box that is asked for its lines again and again.
+
+    |<- period ->|
+    ask──answer  ask──answer  ask── (nothing)
+        ^ the sample's time is the midpoint; the box looked at its lines somewhere from ask to answer
+
+Between polls the box is complete to now: the next sample cannot be older. After a poll that
+went wrong it is complete only to the newest sample, so that its lines become unknown and
+nobody takes an old level for a new one.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from dataclasses import dataclass
+from typing import Protocol
+
+from busprobe.bench.model import InputBox
+from busprobe.errors import DeviceError
+from busprobe.frames import InputBatch
+from busprobe.sources.box_batch import Sample, input_batch
+from busprobe.sources.clock import Clock
+from busprobe.sources.live import BATCH_NS, Health
+from busprobe.sources.pace import Pace
+
+FAULTS_IN_A_ROW = 10
+"""So many polls that went wrong and the box counts as gone."""
+FIRST_POLLS = 3
+"""So many polls may go wrong while the box is opened."""
+NEWEST = 100
+"""The uncertainty is the greatest of this many polls."""
+
+
+@dataclass(frozen=True)
+class Poll:
+    """One answer of a box."""
+
+    request_ns: int
+    answer_ns: int
+    mask: int
+    """Bit k is the level of on/off line k."""
+    millivolts: tuple[int, ...] = ()
+
+    @property
+    def t_ns(self) -> int:
+        return (self.request_ns + self.answer_ns) // 2
+
+    @property
+    def half_ns(self) -> int:
+        """The box looked at its lines this much before or after `t_ns` at most."""
+        return (self.answer_ns - self.request_ns + 1) // 2
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A poll that went wrong, though the box may answer the next one."""
+
+    text: str
+    hint: str
+
+
+class Poller(Protocol):
+    """What a driver adds: how one kind of box is asked."""
+
+    def connect(self) -> None:
+        """Open the port. Raises DeviceError."""
+        ...
+
+    def poll(self, clock: Clock) -> Poll | Fault:
+        """Ask once. Raises DeviceError if the box is gone."""
+        ...
+
+    def disconnect(self) -> None:
+        """Harmless twice."""
+        ...
+
+
+class PolledBox:
+    """A live source of a box that is asked; see `LiveSource`."""
+
+    def __init__(self, box: InputBox, poller: Poller, *, analogue: int = 0, late_ns: int = 0) -> None:
+        """analogue: how many analogue lines a sample has. late_ns: how old its answer may be besides."""
+        self._box = box
+        self._poller = poller
+        self._analogue = analogue
+        self._late_ns = late_ns
+        self._health = Health()
+
+    @property
+    def name(self) -> str:
+        return self._box.name
+
+    def health(self) -> Health:
+        return self._health
+
+    def open(self, clock: Clock) -> None:
+        self._clock = clock
+        self._pace = Pace()
+        self._halves: deque[int] = deque(maxlen=NEWEST)
+        self._faults = 0
+        self._health = Health()
+        self._poller.connect()
+        for left in reversed(range(FIRST_POLLS)):
+            fault = self._poller.poll(clock)
+            if isinstance(fault, Poll):
+                break
+            if not left:
+                self._poller.disconnect()
+                raise DeviceError(fault.text, hint=fault.hint)
+        self._due_ns = self._complete_ns = clock.now_ns()
+
+    def close(self) -> None:
+        self._poller.disconnect()
+
+    def read(self) -> InputBatch:
+        polls: list[Poll] = []
+        end_ns = self._clock.now_ns() + BATCH_NS
+        fault: Fault | None = None
+        while self._wait(end_ns):
+            answer = self._poller.poll(self._clock)
+            if isinstance(answer, Fault):
+                fault = answer
+                break
+            polls.append(answer)
+            if self._faults:
+                # It answers again: say so at once.
+                break
+        self._count(polls, fault)
+        if fault is not None and self._faults >= FAULTS_IN_A_ROW:
+            raise DeviceError(f"{fault.text} That was so {self._faults} times in a row.", hint=fault.hint)
+        samples = [Sample(poll.t_ns, poll.mask, poll.millivolts) for poll in polls]
+        return input_batch(self._box.name, samples, self._analogue, self._complete_ns)
+
+    def _wait(self, end_ns: int) -> bool:
+        """Wait until the next poll is due; False if it is not before the end of the batch."""
+        now_ns = self._clock.now_ns()
+        if now_ns >= end_ns:
+            return False
+        if self._due_ns >= end_ns:
+            time.sleep((end_ns - now_ns) / 1e9)
+            return False
+        if self._due_ns > now_ns:
+            time.sleep((self._due_ns - now_ns) / 1e9)
+        self._due_ns = max(self._due_ns + self._box.period_ns, now_ns)
+        return True
+
+    def _count(self, polls: list[Poll], fault: Fault | None) -> None:
+        """Take note of what a read gave."""
+        state = self._health.state
+        if fault is not None:
+            self._faults, state = self._faults + 1, fault.text
+        elif polls:
+            self._faults, state = 0, ""
+        self._pace.add(poll.t_ns for poll in polls)
+        self._halves.extend(poll.half_ns for poll in polls)
+        self._health = Health(
+            records=self._health.records + len(polls),
+            errors=self._health.errors + (fault is not None),
+            uncertainty_ns=max(self._halves, default=0) + self._late_ns,
+            period_ns=self._pace.period_ns,
+            state=state,
+        )
+        if polls:
+            self._complete_ns = polls[-1].t_ns
+        if not self._faults:
+            self._complete_ns = self._clock.now_ns()
