@@ -37,8 +37,8 @@ class BoardScreen(Screen[None]):
     NAME: ClassVar[str] = ""
     """As in SCREENS."""
     BINDINGS: ClassVar[list[BindingType]] = bindings("board")
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]
-    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]  # noqa: RUF012
 
     picture: Snapshot | None = None
     """What is shown."""

@@ -1,26 +1,55 @@
-"""State board."""
+"""State board: tiles for gear, speed, brake and doors, then every signal."""
 
 from __future__ import annotations
 
 from typing import ClassVar
 
 from textual.app import ComposeResult
+from textual.binding import BindingType
 
 from busprobe.session.snapshot import Snapshot
+from busprobe.tui.keys import bindings
 from busprobe.tui.screens.base import BoardScreen
-from busprobe.tui.view.spans import Column, Row, cell
+from busprobe.tui.view.signals import COLUMNS, ORDERS, signal_rows
+from busprobe.tui.view.tiles import height_wanted, tile_lines
+from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
 
 
+class Tiles(Lines, can_focus=True):
+    """The tiles; in focus, so that they can be zoomed."""
+
+
 class StateBoard(BoardScreen):
-    """Tiles and signals."""
+    """What the vehicle and the controller do now."""
 
     NAME: ClassVar[str] = "state"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("state")
+
+    order: str = ORDERS[0]
 
     def compose_body(self) -> ComposeResult:
-        rows = Rows((Column("Signal", 20), Column("Value", 20)), classes="panel")
+        tiles = Tiles(classes="panel")
+        tiles.border_title = "Now"
+        yield tiles
+        rows = Rows(COLUMNS, empty="No signal has these words, or the bench file names none.", classes="panel")
         rows.border_title = "Signals"
         yield rows
 
     def paint(self, picture: Snapshot) -> None:
-        self.query_one(Rows).show([Row(s.name, (cell(s.name), cell(s.text))) for s in picture.signals])
+        tiles, rows = self.query_one(Tiles), self.query_one(Rows)
+        body = self.query_one("#body").size
+        if self.zoomed is tiles:
+            tiles.styles.height = "1fr"
+        else:
+            tiles.styles.height = height_wanted(picture, body.width, body.height - 2) + 1
+        tiles.show_lines(tile_lines(picture, tiles.size.width, tiles.size.height))
+        rows.show(signal_rows(picture, self.words, self.order))
+        rows.border_subtitle = f"order: {self.order}" + (f" · filter: {self.words}" if self.words else "")
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        self.board.choose_signal(event.row.key)
+
+    def action_sort(self) -> None:
+        self.order = ORDERS[(ORDERS.index(self.order) + 1) % len(ORDERS)]
+        self.repaint()

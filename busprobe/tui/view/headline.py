@@ -6,6 +6,9 @@ from busprobe.session.snapshot import RecorderNow, Snapshot
 from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
 from busprobe.tui.view.times import clock, size
 
+NARROW = 60
+"""Below this width the number of failed checks is said in short."""
+
 
 def headline(picture: Snapshot, width: int, *, held: bool = False) -> tuple[Line, Line]:
     """Both lines, each exactly `width` wide; what must stay in view stands at the right."""
@@ -17,9 +20,9 @@ def _first(picture: Snapshot, width: int, *, held: bool) -> Line:
     if held:
         right += [Span("HELD", Tone.NOTE), Span("  ")]
     right += [*_recording(picture), Span("  "), Span(clock(picture.t_ns - picture.start_ns), Tone.STRONG), Span(" ")]
+    title = [] if picture.mode == "live" else [Span(picture.title), Span(" · ", Tone.DIM)]
     vehicle = Span(picture.vehicle or "no vehicle name", Tone.STRONG)
-    title = () if picture.mode == "live" else (Span(" · "), Span(picture.title, Tone.DIM))
-    return _both((Span(" "), vehicle, *title), right, width)
+    return _both([Span(" "), *title, vehicle], right, width)
 
 
 def _recording(picture: Snapshot) -> list[Span]:
@@ -40,7 +43,7 @@ def recorder_state(recorder: RecorderNow | None) -> Span:
 
 
 def _second(picture: Snapshot, width: int) -> Line:
-    left = [Span(" "), failed_checks(picture)]
+    left = [Span(" "), failed_checks(picture, short=width < NARROW)]
     if picture.failure:
         return tuple(fit([*left, Span("  "), Span(f"✗ {picture.failure}", Tone.BAD)], width))
     down = sum(not source.is_up for source in picture.sources)
@@ -49,13 +52,13 @@ def _second(picture: Snapshot, width: int) -> Line:
     return _both(left, [*newest_trigger(picture), Span(" ")], width)
 
 
-def failed_checks(picture: Snapshot) -> Span:
-    """How many: "✗ 2 of 19 checks failed"."""
+def failed_checks(picture: Snapshot, *, short: bool = False) -> Span:
+    """How many: "✗ 2 of 19 checks failed"; short: "✗ 2 failed"."""
     if not picture.checks:
         return Span("no checks", Tone.DIM)
-    if picture.failed:
-        return Span(f"✗ {picture.failed} of {len(picture.checks)} checks failed", Tone.BAD)
-    return Span(f"○ 0 of {len(picture.checks)} checks failed", Tone.PLAIN)
+    sign, tone = ("✗", Tone.BAD) if picture.failed else ("○", Tone.PLAIN)
+    of = "" if short else f" of {len(picture.checks)} checks"
+    return Span(f"{sign} {picture.failed}{of} failed", tone)
 
 
 def newest_trigger(picture: Snapshot) -> tuple[Span, ...]:
@@ -66,9 +69,9 @@ def newest_trigger(picture: Snapshot) -> tuple[Span, ...]:
     return Span("◆ ", Tone.NOTE), Span(clock(entry.t_ns - picture.start_ns), Tone.DIM), Span(" "), Span(entry.name)
 
 
-def _both(left: tuple[Span, ...] | list[Span], right: list[Span], width: int) -> Line:
-    """`left` gives way to `right`, but keeps a third of the width."""
-    room = max(width - width_of(right) - 1, width // 3)
+def _both(left: list[Span], right: list[Span], width: int) -> Line:
+    """`left` gives way to `right`, but keeps a quarter of the width."""
+    room = max(width - width_of(right) - 1, width // 4)
     room = min(room, width)
     front = fit(left, room)
     if width - room <= 1:

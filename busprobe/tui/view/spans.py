@@ -71,7 +71,8 @@ class Column:
     title: str
     width: int
     """Least width, in character cells."""
-    align: Literal["left", "right"] = "left"
+    align: Literal["left", "right", "end"] = "left"
+    """"end": where it is too long its end is shown."""
     grow: int = 0
     """Its part of the width that is left; 0: fixed."""
     drop: int = 0
@@ -110,13 +111,15 @@ def _least(columns: Sequence[Column], kept: Sequence[int]) -> int:
 
 
 def fit(spans: Sequence[Span], width: int, align: str = "left") -> list[Span]:
-    """Spans cut or padded to exactly `width` cells; a cut is shown by "…"."""
+    """Spans cut or padded to exactly `width` cells; a cut is shown by "…". align: as in `Column`."""
     have = width_of(spans)
+    if have > width and align == "end":
+        return _end(spans, have - width)
     if have <= width:
         pad = Span(" " * (width - have))
         if not pad.text:
             return list(spans)
-        return [pad, *spans] if align == "right" else [*spans, pad]
+        return [pad, *spans] if align != "left" else [*spans, pad]
     out: list[Span] = []
     left = width - 1
     for span in spans:
@@ -127,6 +130,19 @@ def fit(spans: Sequence[Span], width: int, align: str = "left") -> list[Span]:
             break
         out.append(span)
         left -= size
+    return out
+
+
+def _end(spans: Sequence[Span], excess: int) -> list[Span]:
+    """Spans without their first `excess` cells."""
+    out = []
+    for span in spans:
+        size = cell_len(span.text)
+        if excess >= size:
+            excess -= size
+            continue
+        out.append(Span(span.text[excess:], span.tone))
+        excess = 0
     return out
 
 

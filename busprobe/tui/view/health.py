@@ -1,0 +1,131 @@
+"""Rows of the health screen: sources, recording, problems."""
+
+from __future__ import annotations
+
+from textwrap import wrap
+
+from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
+from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, matches
+from busprobe.tui.view.times import size, span
+
+SOURCE_COLUMNS = (
+    Column("Source", 10, grow=1),
+    Column("State", 14, grow=2),
+    Column("Per s", 7, "right"),
+    Column("Load", 6, "right"),
+    Column("Errors", 6, "right"),
+    Column("Lost", 6, "right"),
+    Column("Gaps", 5, "right", drop=3),
+    Column("Glitches", 8, "right", drop=4),
+    Column("Clock ±", 8, "right", drop=1),
+    Column("Period", 8, "right", drop=5),
+    Column("Records", 11, "right", drop=6),
+    Column("Listening", 20, grow=3, drop=7),
+)
+_WHERE_WIDTH = 10
+PROBLEM_COLUMNS = (Column("Where", _WHERE_WIDTH), Column("What it is, and what to do", 30, grow=1))
+
+HIGH_LOAD = 0.7
+"""Share of a bus from which frames of low priority begin to wait long; common practice, no source."""
+LEAST_FREE = 1_000_000_000
+"""Bytes of free space below which it is pointed out; a recording stops by itself at 200 MB."""
+
+
+def source_rows(picture: Snapshot, words: str) -> list[Row]:
+    return [_source(source) for source in picture.sources if matches(words, source.name, source.state, source.kind)]
+
+
+def _source(source: SourceNow) -> Row:
+    return Row(
+        source.name,
+        (
+            cell(source.name),
+            _state(source),
+            cell(f"{source.per_second:,.0f}"),
+            _load(source.load),
+            _count(source.errors),
+            _count(source.lost),
+            _count(source.gaps),
+            cell("–", Tone.DIM) if source.kind == "bus" else cell(f"{source.glitches:,}"),
+            cell(span(source.uncertainty_ns), Tone.DIM),
+            cell("–" if source.period_ns is None else span(source.period_ns), Tone.DIM),
+            cell(f"{source.records:,}", Tone.DIM),
+            cell(source.listening, Tone.DIM),
+        ),
+    )
+
+
+def _state(source: SourceNow) -> Cell:
+    if not source.is_up:
+        return cell(f"✗ {source.state or 'down'}", Tone.BAD)
+    if source.asleep:
+        return cell("z asleep", Tone.DIM)
+    return cell(f"● {source.state or 'up'}", Tone.ON)
+
+
+def _load(load: float | None) -> Cell:
+    if load is None:
+        return cell("–", Tone.DIM)
+    return cell(f"! {load:.0%}", Tone.WARN) if load >= HIGH_LOAD else cell(f"{load:.0%}")
+
+
+def _count(count: int) -> Cell:
+    return cell(f"! {count:,}", Tone.WARN) if count else cell("0", Tone.DIM)
+
+
+def recording_lines(picture: Snapshot) -> list[Line]:
+    """Size, space, what was lost on the way, and how each source listens."""
+    lost = Span(f"! {picture.lost:,} frames lost", Tone.WARN) if picture.lost else Span("0 frames lost", Tone.DIM)
+    late = Span(f"! {picture.late:,} late", Tone.WARN) if picture.late else Span("0 late", Tone.DIM)
+    flow = (Span(" Between source and screen: "), lost, Span(", "), late)
+    listening: list[Line] = [
+        (Span(f" {source.name}: ", Tone.HEAD), Span(source.listening, Tone.DIM))
+        for source in picture.sources
+        if source.listening
+    ]
+    return [_recording(picture), flow, *listening]
+
+
+def _recording(picture: Snapshot) -> Line:
+    if picture.mode != "live":
+        length = span(picture.end_ns - picture.start_ns)
+        read = "" if picture.loaded >= 1 else f", {picture.loaded:.0%} read so far"
+        return Span(f" {picture.title}", Tone.STRONG), Span(f", {length} long{read}")
+    recorder = picture.recorder
+    if recorder is None:
+        return (Span(" ○ not recording; r starts one", Tone.DIM),)
+    return _recorder(recorder)
+
+
+def _recorder(recorder: RecorderNow) -> Line:
+    sign = Span(" ✗ stopped ", Tone.BAD) if recorder.failure else Span(" ● recording ", Tone.GOOD)
+    few = recorder.free < LEAST_FREE
+    free = Span(f"{'! ' if few else ''}{size(recorder.free)} free", Tone.WARN if few else Tone.PLAIN)
+    amount = Span(f"  {recorder.rows:,} rows, {size(recorder.bytes)}; ")
+    return sign, Span(recorder.name, Tone.STRONG), amount, free
+
+
+def problem_rows(picture: Snapshot, words: str, width: int) -> list[Row]:
+    """Everything that wants attention, the worst first; a text wider than `width` goes on in more rows."""
+    found: list[tuple[str, str, Tone]] = []
+    if picture.failure:
+        found.append(("busprobe", picture.failure, Tone.BAD))
+    if picture.recorder is not None and picture.recorder.failure:
+        found.append(("recording", picture.recorder.failure, Tone.BAD))
+    found += [(s.name, s.trouble, Tone.BAD) for s in picture.sources if s.trouble]
+    found += [("note", problem, Tone.WARN) for problem in picture.problems]
+    return [
+        Row(f"{number}.{part}", (cell(where if part == 0 else "", tone), cell(text)), whole)
+        for number, (where, whole, tone) in enumerate(found)
+        if matches(words, where, whole)
+        for part, text in enumerate(_wrapped(whole, width))
+    ]
+
+
+def text_width(width: int) -> int:
+    """What a list of `width` leaves for the text of a problem."""
+    return width - _WHERE_WIDTH - 3
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return [part for line in text.splitlines() for part in wrap(line, max(width, 20))]

@@ -1,0 +1,132 @@
+"""Tiles of the state board: gear, speed, brake and each door, in letters of blocks."""
+
+from __future__ import annotations
+
+from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.timeline import ASLEEP, FALSE, TRUE
+from busprobe.tui.view.blocks import biggest
+from busprobe.tui.view.spans import Line, Span, Tone, fit
+from busprobe.tui.view.times import clock
+from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN, value_cell
+
+ROLES = ("gear", "speed", "brake", "door")
+"""Roles that get a tile, in order."""
+_WORDS = {"door": ("OPEN", "SHUT")}
+"""Role -> word for on, word for off; others say ON and OFF."""
+LEAST_WIDTH = 24
+"""Of a tile with block letters: "OPEN" is 19 wide."""
+LEAST_HEIGHT = 5
+"""Its name, three lines of blocks, when it changed."""
+
+
+def tile_signals(picture: Snapshot) -> list[SignalNow]:
+    """The signals that get a tile."""
+    return [signal for role in ROLES for signal in picture.signals if signal.role == role]
+
+
+def tile_lines(picture: Snapshot, width: int, height: int) -> list[Line]:
+    """All tiles in a grid of `width` by at most `height`; one line each where blocks do not fit."""
+    signals = tile_signals(picture)
+    if not signals:
+        return [(Span(" No signal of the bench file has the role gear, speed, brake or door.", Tone.DIM),)]
+    across = max(min(width // LEAST_WIDTH, len(signals)), 1)
+    down = -(-len(signals) // across)
+    across = -(-len(signals) // down)
+    if width < LEAST_WIDTH or down * LEAST_HEIGHT > height:
+        return _short_lines(signals, width, height)
+    tall = height // down
+    lines: list[Line] = []
+    for start in range(0, len(signals), across):
+        tiles = [_tile(s, picture, width // across, tall) for s in signals[start : start + across]]
+        lines += [tuple(span for tile in tiles for span in tile[y]) for y in range(tall)]
+    return lines
+
+
+def height_wanted(picture: Snapshot, width: int, height: int) -> int:
+    """Lines that the tiles take of a body of `height` lines, so that half or so is left for the list."""
+    count = len(tile_signals(picture))
+    across = max(width // LEAST_WIDTH, 1)
+    down = -(-count // across)
+    for tall in (LEAST_HEIGHT + 2, LEAST_HEIGHT):
+        if count and width >= LEAST_WIDTH and down * tall <= height * 0.55:
+            return down * tall
+    short = max(width // _SHORT_WIDTH, 1)
+    return min(max(-(-count // short), 1), max(height // 2, 1))
+
+
+_SHORT_WIDTH = 20
+
+
+def _short_lines(signals: list[SignalNow], width: int, height: int) -> list[Line]:
+    across = max(width // _SHORT_WIDTH, 1)
+    each = width // across
+    lines = []
+    for start in range(0, len(signals), across):
+        parts = [
+            fit((Span(f" {s.name} ", Tone.HEAD), *_short(s)), each - 1) + [Span(" ")]
+            for s in signals[start : start + across]
+        ]
+        lines.append(tuple(span for part in parts for span in part))
+    return lines[:height]
+
+
+def _short(signal: SignalNow) -> Line:
+    if signal.role in _WORDS and signal.code in (FALSE, TRUE):
+        return (Span(f"{_sign(signal)} {_big_word(signal)}", tone_of(signal)),)
+    return tuple(Span(part.text.strip(), part.tone) for part in value_cell(signal))
+
+
+def _tile(signal: SignalNow, picture: Snapshot, width: int, height: int) -> list[Line]:
+    """`height` lines, each exactly `width` wide."""
+    tone = tone_of(signal)
+    inner = width - 2
+    title = [Span(f"{_sign(signal)} ", tone), Span(signal.name, Tone.HEAD), Span(f"  {_small_word(signal)}", Tone.DIM)]
+    blocks = biggest(_big_word(signal), inner, height - 2)
+    spare = height - 2 - len(blocks)
+    lines = [title, *([[Span(text, tone)] for text in blocks]), [Span(_when(signal, picture), Tone.DIM)]]
+    lines += [[] for _ in range(spare)]
+    return [(Span("▏", Tone.DIM), *fit(line, inner), Span(" ")) for line in lines]
+
+
+def tone_of(signal: SignalNow) -> Tone:
+    """The tone of the state; its sign and word say the same."""
+    if signal.code == TRUE:
+        return Tone.ON if signal.is_condition else Tone.STRONG
+    if signal.code == FALSE:
+        return Tone.PLAIN
+    return Tone.DIM if signal.code == ASLEEP else Tone.WARN
+
+
+def _sign(signal: SignalNow) -> str:
+    if signal.code == FALSE:
+        return OFF_SIGN
+    if signal.code == TRUE:
+        return ON_SIGN if signal.is_condition else "▪"
+    return ASLEEP_SIGN if signal.code == ASLEEP else UNKNOWN_SIGN
+
+
+def _big_word(signal: SignalNow) -> str:
+    if signal.code not in (FALSE, TRUE):
+        return "ZZZ" if signal.code == ASLEEP else "???"
+    if signal.is_condition:
+        on, off = _WORDS.get(signal.role or "", ("ON", "OFF"))
+        return on if signal.code == TRUE else off
+    return _number(signal)
+
+
+def _number(signal: SignalNow) -> str:
+    if signal.unit and signal.text.endswith(signal.unit):
+        return signal.text.removesuffix(signal.unit).strip()
+    return signal.text
+
+
+def _small_word(signal: SignalNow) -> str:
+    if signal.code not in (FALSE, TRUE):
+        return signal.text
+    return "" if signal.is_condition else signal.unit or ""
+
+
+def _when(signal: SignalNow, picture: Snapshot) -> str:
+    if signal.since_ns is None:
+        return "no change seen"
+    return f"since {clock(signal.since_ns - picture.start_ns)}"

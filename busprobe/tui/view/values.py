@@ -1,0 +1,39 @@
+"""What a signal says, in words and shapes: on, off and unknown never look alike."""
+
+from __future__ import annotations
+
+from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.timeline import ASLEEP, FALSE, TRUE
+from busprobe.tui.view.spans import Cell, Span, Tone, cell
+from busprobe.tui.view.times import clock, span
+
+ON_SIGN, OFF_SIGN, UNKNOWN_SIGN, ASLEEP_SIGN = "●", "○", "?", "z"
+
+
+def value_cell(signal: SignalNow) -> Cell:
+    """"● on", "○ off", "? unknown (lost)", "12.4 km/h"."""  # fmt: skip
+    if signal.code == FALSE:
+        return cell(f"{OFF_SIGN} {signal.text}")
+    if signal.code == TRUE:
+        return (
+            cell(f"{ON_SIGN} {signal.text}", Tone.ON) if signal.is_condition else cell(f"  {signal.text}", Tone.STRONG)
+        )
+    if signal.code == ASLEEP:
+        return cell(f"{ASLEEP_SIGN} {signal.text}", Tone.DIM)
+    return cell(f"{UNKNOWN_SIGN} {signal.text}", Tone.WARN)
+
+
+def since_cell(signal: SignalNow, picture: Snapshot) -> Cell:
+    """When it got this value, in time of the recording."""
+    if signal.since_ns is None:
+        return cell("–", Tone.DIM)
+    return cell(clock(signal.since_ns - picture.start_ns), Tone.DIM)
+
+
+def fresh_cell(signal: SignalNow) -> Cell:
+    """Age of the newest sample; "old" once older than allowed, "made" for derived ones."""
+    if signal.age_ns is None:
+        return cell("not seen" if signal.max_age_ns is not None else "–", Tone.DIM)
+    if signal.max_age_ns is not None and signal.age_ns > signal.max_age_ns:
+        return Span("old ", Tone.WARN), Span(span(signal.age_ns), Tone.WARN)
+    return cell(span(signal.age_ns), Tone.DIM)
