@@ -10,9 +10,11 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
+import numpy as np
+
 from busprobe.frames import SENT, FrameBatch
 from busprobe.sources.j1939 import J1939Watch, j1939_text
-from busprobe.sources.obd_ids import answer_rows, request_rows
+from busprobe.sources.obd_ids import answer_rows, is_answer, request_rows
 
 GAP_NS = 100_000_000
 """From one request to the next: at most 10 a second."""
@@ -78,6 +80,7 @@ class RequestWatch:
 
     def note_own(self, identifier: int, data: bytes, t_ns: int) -> None:
         """A frame of ours went out."""
+        self._forget_own(t_ns)
         self._own.append((identifier, int.from_bytes(data, "little"), t_ns))
         self._own_ns = t_ns
 
@@ -85,18 +88,16 @@ class RequestWatch:
         return self._last_ns is not None and now_ns - self._last_ns < QUIET_NS
 
     def feed(self, batch: FrameBatch) -> None:
-        rows = request_rows(batch)
-        rows = rows[(batch.flags[rows] & SENT) == 0]
-        columns = (batch.t_ns, batch.identifier, batch.length, batch.payload)
-        for t_ns, identifier, length, word in zip(*(c[rows].tolist() for c in columns), strict=True):
-            if not self._is_own(t_ns, identifier, word):
+        """Frames of one bus, in their order; those flagged as sent are our own."""
+        rows = np.union1d(request_rows(batch), answer_rows(batch))
+        columns = (batch.t_ns, batch.identifier, batch.flags, batch.length, batch.payload)
+        for t_ns, identifier, flags, length, word in zip(*(c[rows].tolist() for c in columns), strict=True):
+            if is_answer(identifier):
+                self._answer(t_ns)
+            elif flags & SENT:
+                self._own_ns = t_ns
+            elif not self._is_own(t_ns, identifier, word):
                 self._note(t_ns, identifier, word.to_bytes(8, "little")[:length])
-        answers = batch.t_ns[answer_rows(batch)]
-        if self._own_ns is not None:
-            answers = answers[answers > self._own_ns + STRAY_NS]
-        for t_ns in answers.tolist():
-            self._heard(t_ns)
-            self._strays += 1
 
     @property
     def seen(self) -> OtherTester | None:
@@ -110,14 +111,22 @@ class RequestWatch:
             self._strays,
         )  # fmt: skip
 
+    def _answer(self, t_ns: int) -> None:
+        if self._own_ns is None or t_ns - self._own_ns > STRAY_NS:
+            self._heard(t_ns)
+            self._strays += 1
+
     def _is_own(self, t_ns: int, identifier: int, word: int) -> bool:
-        while self._own and t_ns - self._own[0][2] > ECHO_NS:
-            self._own.popleft()
+        self._forget_own(t_ns)
         for place, (own_identifier, own_word, _) in enumerate(self._own):
             if (own_identifier, own_word) == (identifier, word):
                 del self._own[place]
                 return True
         return False
+
+    def _forget_own(self, t_ns: int) -> None:
+        while self._own and t_ns - self._own[0][2] > ECHO_NS:
+            self._own.popleft()
 
     def _heard(self, t_ns: int) -> None:
         if self._last_ns is None:

@@ -27,6 +27,11 @@ def is_extended(identifier: int) -> bool:
     return identifier > LAST_11
 
 
+def is_answer(identifier: int) -> bool:
+    """Whether an OBD identifier is that of an answer; else a tester sends it."""
+    return identifier >= FIRST_ANSWER_11 and (identifier <= LAST_11 or identifier & 0xFFFFFF00 == ANSWER_29)
+
+
 def asking(answer: int) -> int:
     """Identifier on which the unit is asked that answers as `answer`."""
     return TO_UNIT_29 | (answer & 0xFF) << 8 if is_extended(answer) else answer - 8

@@ -19,10 +19,9 @@ from busprobe.sources.exchange import Exchange
 from busprobe.sources.manners import Manners
 from busprobe.sources.obd_ids import ALL_11, ALL_29, answer_rows, is_extended
 from busprobe.sources.permit import SendPermit
+from busprobe.sources.sendable import SERVICES
 from busprobe.sources.talk import Talk
 
-SERVICES: Final = (0x01, 0x03, 0x07, 0x09, 0x0A)
-"""Nothing else is ever asked: these only read."""
 CURRENT_DATA: Final = 0x01
 INFORMATION: Final = 0x09
 MOST_PIDS: Final = 6
