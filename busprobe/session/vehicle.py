@@ -20,15 +20,16 @@ from busprobe.session.readout import Readout, Say
 from busprobe.session.vehicle_tally import VehicleEar
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
-from busprobe.sources.manners import RequestWatch
+from busprobe.sources.manners import QUIET_NS, RequestWatch
 from busprobe.sources.permit import permit_requests
 from busprobe.sources.requests import Requester
 
 
-def vehicle_live(bench_file: Path, *, allow_requests: bool, say: Say) -> VehicleReport:
+def vehicle_live(bench_file: Path, *, allow_requests: bool, say: Say, listen_ns: int = QUIET_NS) -> VehicleReport:
     """Ask the vehicle on the OBD bus of a bench file.
 
-    Raises BusprobeError where that may not be asked, the adapter is not there, or nobody answers.
+    listen_ns: how long the bus is listened to before anything is asked. Raises BusprobeError where
+    nothing may be asked, the adapter is not there, or nobody answers.
     """
     bench = load(bench_file)
     bus = obd_bus(bench)
@@ -37,7 +38,7 @@ def vehicle_live(bench_file: Path, *, allow_requests: bool, say: Say) -> Vehicle
     clock = Clock()
     source.open(clock)
     try:
-        readout = Readout(Requester(source, permit), say)
+        readout = Readout(Requester(source, permit), say, listen_ns=listen_ns)
         is_over = False
         while not is_over:
             readout.feed(source.read())

@@ -1,0 +1,76 @@
+"""`busprobe vehicle`: text, files, refusals, exit status."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+DRIVE = """\
+(1768374000.000000) can0 7E8#0643020301C10000
+(1768374000.100000) can0 7E8#0641010207610000
+(1768374000.200000) can0 7E8#044142319C000000
+"""
+LIVE_BENCH = '[vehicle]\nname = "van"\n[[bus]]\nname = "body"\ninterface = "virtual"\nchannel = "nobody"\n'
+
+
+@pytest.fixture
+def drives(folder: Path) -> Path:
+    (folder / "drive.log").write_text(DRIVE)
+    (folder / "live.toml").write_text(LIVE_BENCH)
+    return folder
+
+
+def test_a_recording(busprobe, drives) -> None:
+    said = busprobe("vehicle drive.log --bench van.toml --json out.json")
+    assert said.status == 0
+    assert "Roads patrol van 12" in said.out
+    assert "P0301 U0100" in said.out
+    assert "emission-related trouble codes only" in said.out
+    report = json.loads(Path("out.json").read_text())
+    assert report["control_units"][0]["codes"]["stored"] == ["P0301", "U0100"]
+
+
+def test_saved_and_compared(busprobe, drives) -> None:
+    assert busprobe("vehicle drive.log --save before.json").status == 0
+    same = busprobe("vehicle drive.log --against before.json")
+    assert (same.status, "No change in codes, lamp, readiness and PIDs." in same.out) == (0, True)
+    Path("drive.log").write_text(DRIVE.replace("0643020301C10000", "0643020301043000"))
+    changed = busprobe("vehicle drive.log --against before.json")
+    assert changed.status == 1
+    assert "stored code P0430" in changed.out
+    assert "Compared with before.json" in changed.out
+
+
+def test_a_saved_reading_is_not_overwritten(busprobe, drives) -> None:
+    Path("before.json").write_text("{}")
+    said = busprobe("vehicle drive.log --save before.json")
+    assert (said.status, said.err) == (3, "before.json: this file is there already.\nGive --save another name.\n")
+    assert Path("before.json").read_text() == "{}"
+
+
+def test_a_wrong_file_is_told_before_anything_is_read(busprobe, drives) -> None:
+    said = busprobe("vehicle live --bench live.toml --allow-requests --against van.toml")
+    assert said.status == 3
+    assert said.err.startswith("van.toml, line 1: this is no JSON: ")
+    assert "Before you start" not in said.err
+
+
+def test_a_listen_only_bus_is_refused(busprobe, drives) -> None:
+    said = busprobe("vehicle live --bench live.toml --allow-requests")
+    assert said.status == 3
+    assert 'live.toml, line 3: The bus "body" is listen-only: nothing is ever sent on it.\n' in said.err
+    assert "Before you start:" in said.err
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("vehicle live", '"live" needs --bench: it names the bus.'),
+        ("vehicle drive.log --allow-requests", '--allow-requests goes with "live", not with a recording.'),
+    ],
+    ids=["no bench file", "requests to a recording"],
+)
+def test_command_lines_that_make_no_sense(busprobe, drives, line, message) -> None:
+    said = busprobe(line)
+    assert said.status == 3
+    assert message in said.err
