@@ -104,8 +104,8 @@ def _contact(world: World, wire: Wire, outputs: Mapping[str, Steps], faults: Col
     if wire.bounce_ns[1]:
         extra += _bounce(world, wire, state)
     if wire.name == "rear_door_pin" and Fault.CHATTERING_DOOR in faults:
-        points = chatter(world, CHATTER_AT_NS, CHATTER_LENGTH_NS)
-        extra += points[: len(points) // 2 * 2]
+        pieces = chatter(world, CHATTER_AT_NS, CHATTER_LENGTH_NS)
+        extra += pieces[: len(pieces) // 2 * 2]
     points = zip(state.t_ns[1:].tolist(), state.values[1:].tolist(), strict=True)
     return steps_of([*points, *extra], int(state.values[0]))
 
