@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import itertools
+import os
 
 import can
 import cantools
+import pytest
 
 from busprobe.bench.model import Bus
 from busprobe.van import load
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="udp_multicast")
 
 FRAMES = 200
 """Fewer than an ordinary receive buffer holds (about 250), as they are read only afterwards."""
