@@ -28,7 +28,10 @@ _COMMANDS = {
     "verify": Entry("busprobe.cli.verify", "Put the checks of a bench file to the test on a recording."),
     "survey": Entry("busprobe.cli.survey", "Say what is in a recording: channels, identifiers, OBD, signals."),
     "decode": Entry("busprobe.cli.decode", "Write the signals of a recording as a table, CSV or Parquet."),
+    "vehicle": Entry("busprobe.cli.vehicle", "Read VIN, trouble codes, readiness and voltage; compare with before."),
     "record": Entry("busprobe.cli.record", "Record a live vehicle, with verdicts at the end."),
+    "wiring": Entry("busprobe.cli.wiring", "Say how the input boxes of a bench file are to be wired."),
+    "simulate": Entry("busprobe.cli.simulate", "Drive a simulated patrol van in real time."),
     "demo": Entry("busprobe.cli.demo", "Show verdicts on two drives of a simulated patrol van."),
 }
 

@@ -1,0 +1,109 @@
+"""`busprobe simulate`: the patrol van in real time."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from busprobe.bench.load import load, loads
+from busprobe.cli import options
+from busprobe.cli.keyboard import WaitForKey, single_keys
+from busprobe.cli.live import Duration
+from busprobe.cli.output import print_lines
+from busprobe.report.quantities import counted, rounded
+from busprobe.van.live import Van
+from busprobe.van.live_faults import FAULTS_HINT, FOR_EVER_NS, KEYS, Spell, live_fault
+from busprobe.van.live_script import read_script
+from busprobe.van.live_status import QUIT, heading_lines, key_lines, state_text, status_line
+from busprobe.van.samples import bench_text
+
+STATUS_EVERY_S = 0.25
+
+
+@click.command("simulate", epilog=FAULTS_HINT)
+@options.bench
+@click.option("--for", "for_ns", metavar="TIME", type=Duration(), help="How long, like 60s or 10m; else until Ctrl-C.")
+@click.option("--from", "from_ns", metavar="TIME", type=Duration(), default=0, help="Start so far into the drive.")
+@click.option("--seed", metavar="N", type=click.IntRange(min=0), default=1, help="Another number, another crew.")
+@click.option("--faults", metavar="A,B", default="", help="Faults that are set all the time, by name.")
+@click.option("--script", metavar="FILE", type=click.Path(path_type=Path), help="Faults with their times (TOML).")
+def command(bench: Path | None, for_ns: int | None, from_ns: int, seed: int, faults: str, script: Path | None) -> int:
+    """Drive a simulated patrol van in real time.
+
+    It sends on the bus of the bench file (udp_multicast, heard by programs on this machine
+    only), answers OBD requests while the ignition is on, and drives the input box on a
+    pseudo-terminal. The drive lasts 10 minutes and begins again; the engine starts at 14 s, the
+    van leaves at 43 s.
+
+    \b
+    Examples:
+      busprobe simulate
+      busprobe simulate --bench dbc_samples/patrol_van.toml --from 2m --for 60s
+      busprobe simulate --faults "late rear white,chatter rear door"
+
+    \b
+    A script has an entry for each fault, with times from the start of the simulation:
+      [[fault]]
+      at = "12 s"
+      fault = "lost TransmissionStatus"
+      for = "5 s"
+    """
+    spells = [Spell(live_fault(name), 0, FOR_EVER_NS) for name in faults.split(",") if name.strip()]
+    if script is not None:
+        spells += read_script(script)
+    van = Van(load(bench) if bench else loads(bench_text()), seed=seed, from_ns=from_ns, spells=spells)
+    try:
+        with _ended_by_signals(), van, single_keys() as key:
+            print_lines([*heading_lines(van.bus, van.port), *(key_lines() if key else ("Ctrl-C ends it.",))])
+            _drive(van, for_ns, key or _no_key)
+    except KeyboardInterrupt:
+        pass
+    if sys.stdout.isatty():
+        click.echo()
+    late = f"at most {rounded(van.most_late_ns)} late"
+    print_lines([f"{counted(van.frames_sent, 'frame')} sent, {late}; {counted(van.answers_sent, 'frame')} of answers"])
+    return 0
+
+
+def _drive(van: Van, for_ns: int | None, key: WaitForKey) -> None:
+    """Show the status and obey keys until the time is over."""
+    said = ""
+    while for_ns is None or van.run_ns < for_ns:
+        if van.trouble is not None:
+            raise van.trouble
+        if sys.stdout.isatty():
+            width = shutil.get_terminal_size().columns - 1
+            click.echo("\r" + status_line(van.schedule, van.drive_ns, van.run_ns)[:width].ljust(width), nl=False)
+        elif said != (said := state_text(van.schedule, van.drive_ns)):
+            print_lines([status_line(van.schedule, van.drive_ns, van.run_ns)])
+        pressed = key(STATUS_EVERY_S)
+        if pressed == QUIT:
+            return
+        if pressed in KEYS:
+            van.toggle(KEYS[pressed])
+
+
+def _no_key(seconds: float) -> str:
+    time.sleep(seconds)
+    return ""
+
+
+@contextmanager
+def _ended_by_signals() -> Iterator[None]:
+    """A polite request to end, or a terminal that is gone, is like Ctrl-C: the ports are taken away."""
+    before = {number: signal.signal(number, signal.default_int_handler) for number in _ENDING}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+_ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
