@@ -120,6 +120,9 @@ class Freshness:
 
     def _rests(self, t_ns: Int64Array) -> list[int]:
         """Indexes of samples that may have run out before the next one came."""
+        shortest = min(SLEEP_NS, self._max_age.ns or SLEEP_NS)
+        if len(t_ns) < 2 or t_ns[-1] - t_ns[0] <= shortest:
+            return []
         gaps = np.diff(t_ns)
         out = gaps > (SLEEP_NS if self._channel is not None else FOREVER)
         if self._max_age.ns is not None:
@@ -132,7 +135,8 @@ class Freshness:
         keep = np.empty(len(t), np.bool_)
         keep[0] = self._state != code[0] or (code[0] == TRUE and self._value != value[0])
         keep[1:] = (code[1:] != code[:-1]) | ((value[1:] != value[:-1]) & (code[1:] == TRUE))
-        pieces.add(t[keep], code[keep], value[keep])
+        if keep.any():
+            pieces.add(t[keep], code[keep], value[keep])
         self._state, self._holds = int(code[-1]), True
         self._value, self._since = float(value[-1]), int(t[-1])
         self._at = self._since

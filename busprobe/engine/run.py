@@ -37,10 +37,14 @@ from busprobe.frames import (
     SourceState,
 )
 from busprobe.results import LogLine, SignalTexts
-from busprobe.timeline import NO_TIMES, TRUE, UNKNOWN
+from busprobe.timeline import NEVER, NO_TIMES, TRUE, UNKNOWN
 
 _MessageKey = tuple[str, int, bool]
 """Bus, identifier, whether it is extended."""
+
+
+FORGET_NS = 1_000_000_000
+"""Change points are dropped about this often in event time."""
 
 
 class Run:
@@ -78,6 +82,7 @@ class Run:
         self._signal_nodes |= self._condition_nodes()
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
         self.upto_ns: int | None = None
+        self._forget_at = NEVER
         self.log: list[LogLine] = []
         """Sleeps and wakes of the channels."""
 
@@ -254,6 +259,11 @@ class Run:
         return text_of(timeline, t_ns, signal.texts, signal.type.unit, why)
 
     def _forget(self) -> None:
+        """Drop what nobody will ask for again, now and then: it costs as much as a little evaluation."""
+        assert self.upto_ns is not None
+        if self.upto_ns < self._forget_at:
+            return
+        self._forget_at = self.upto_ns + FORGET_NS
         reached = min([self._network.upto_ns, *(w.upto_ns for w in self._watchers)])
         self._network.forget(reached)
         for leaf in self._leaves.values():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -22,23 +23,31 @@ class SampleTimes:
     """Times of the newest samples of a tap, as far back as anybody may ask."""
 
     def __init__(self) -> None:
-        self.times: Int64Array = NO_TIMES
+        self._parts: list[Int64Array] = []
+
+    @property
+    def times(self) -> Int64Array:
+        """(n,) rising."""
+        if len(self._parts) > 1:
+            self._parts = [np.concatenate(self._parts)]
+        return self._parts[0] if self._parts else NO_TIMES
 
     def add(self, times: Int64Array) -> None:
         if len(times):
-            self.times = np.concatenate([self.times, times])
+            self._parts.append(times)
 
     def gap_at(self, t_ns: int) -> int:
         """Time from the previous sample to the one at `t_ns`; 0 where there is none."""
-        place = int(np.searchsorted(self.times, t_ns))
-        if not 0 < place < len(self.times) or self.times[place] != t_ns:
+        times = self.times
+        place = bisect_left(times, t_ns)
+        if not 0 < place < len(times) or times[place] != t_ns:
             return 0
-        return int(self.times[place] - self.times[place - 1])
+        return int(times[place] - times[place - 1])
 
     def forget(self, before_ns: int) -> None:
-        place = max(int(np.searchsorted(self.times, before_ns)) - 2, 0)
+        place = max(bisect_left(self.times, before_ns) - 2, 0)
         if place:
-            self.times = self.times[place:].copy()
+            self._parts = [self.times[place:].copy()]
 
 
 class SampledTap:

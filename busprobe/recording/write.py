@@ -91,7 +91,7 @@ class RecordingWriter:
             rows = self._connection.execute(
                 "SELECT used_blocks * block_size FROM pragma_database_size() WHERE database_name = 'recording'"
             ).fetchall()
-        return sum(size for (size,) in rows) + self.wal_bytes
+        return sum(int(size) for (size,) in rows) + self.wal_bytes
 
     def add(self, batch: Batch) -> None:
         """Keeps a batch for the next commit; its arrays must not be changed after."""

@@ -32,8 +32,12 @@ SILENT_S = 0.1
 """A source whose reader has got no further for this long is down."""
 PERIODS = 3
 """... or for this many of its periods, where it is polled more slowly."""
-ADVANCE_S = 0.05
-"""How often the engine evaluates what came."""
+ADVANCE_S = 0.04
+"""How often the engine evaluates what came, where that costs little."""
+SHARE = 0.1
+"""The engine's share of the time: after an evaluation that took long the next one waits longer."""
+LONGEST_S = 0.08
+"""It never waits longer than this: a trigger has to be in the log soon."""
 OPENING_S = 5.0
 """How long the first attempt to open all sources may take."""
 
@@ -134,8 +138,9 @@ class LiveRun:
             if status.is_up and now - status.progress_s > status.patience_s:
                 self._down(name, "its reader is silent")
         if now >= self._next_advance:
-            self._next_advance = now + ADVANCE_S
             self._tell(self.engine.advance())
+            took = time.monotonic() - now
+            self._next_advance = now + min(max(ADVANCE_S, took / SHARE), LONGEST_S)
 
     def stop(self) -> None:
         """Stop the readers and take what they have still given."""

@@ -95,7 +95,7 @@ class OwnRecording:
         self._batch_rows = batch_rows
         self.name = OWN_FORMAT
         self.is_own = True
-        self.uncertainty_ns = stated_uncertainty(recording.about)
+        self.uncertainty_ns: int | Mapping[str, int] = stated_uncertainty(recording.about)
         self.about = recording.about
         frames = (FRAMES,) if recording.channels else ()
         self.sources: tuple[str, ...] = (STATES, *recording.boxes, *frames)
