@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any, ClassVar
@@ -12,20 +12,21 @@ from textual.binding import BindingType
 from textual.reactive import reactive
 from textual.screen import Screen
 
-from busprobe.errors import BusprobeError
 from busprobe.session.scene import Scene
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import Key, bindings, keys_with_screens
 from busprobe.tui.pull import PERIOD_S, Pull
+from busprobe.tui.recent import Opened
 from busprobe.tui.screens import SCREENS, Entry
 from busprobe.tui.screens.ask import AskText, AskYes
 from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.screens.cautions import Cautions
 from busprobe.tui.screens.help import HelpScreen
 from busprobe.tui.screens.start import StartPage
 from busprobe.tui.themes import NAMES, themes
 
-Opener = Callable[[Path | None, Path | None], Scene]
-"""(recording, or None for live; bench file) -> scene. Raises BusprobeError."""
+Opener = Callable[[Opened], Scene]
+"""Opens what was chosen on the start page; neither recording nor bench file means the demo. Raises BusprobeError."""
 
 START = "start"
 """The mode of the start page."""
@@ -47,7 +48,15 @@ class BusprobeApp(App[None]):
     picture: reactive[Snapshot | None] = reactive(None, repaint=False)
     """What the screens show now."""
 
-    def __init__(self, scene: Scene | None, *, opener: Opener | None = None, theme: str = NAMES[0]) -> None:
+    def __init__(
+        self,
+        scene: Scene | None,
+        *,
+        opener: Opener | None = None,
+        cautions: Sequence[str] = (),
+        theme: str = NAMES[0],
+    ) -> None:
+        """scene: None for the start page, which needs an opener. cautions: shown before live work."""
         super().__init__()
         for own in themes():
             self.register_theme(own)
@@ -59,7 +68,7 @@ class BusprobeApp(App[None]):
         self.saved: list[str] = []
         """What to print after leaving: one text a block."""
         self._pull = Pull(scene) if scene is not None else None
-        self._name_of_recording = ""
+        self._cautions = cautions
 
     @property
     def entries(self) -> tuple[Entry, ...]:
@@ -80,6 +89,7 @@ class BusprobeApp(App[None]):
         self.set_interval(PERIOD_S, self.pull_now)
         self.pull_now()
         self.switch_mode(SCREENS[0].name if self.scene is not None else START)
+        self._caution()
 
     def pull_now(self) -> None:
         """Take and show a picture; also right after a key that changes what is shown."""
@@ -93,12 +103,22 @@ class BusprobeApp(App[None]):
             with self.batch_update():
                 self.screen.show(picture)
 
-    def use(self, scene: Scene) -> None:
-        """Show another scene from now on; the one before is closed."""
+    async def use(self, scene: Scene) -> None:
+        """Show another scene from now on, called from the start page; the one before is closed."""
         if self.scene is not None:
             self.scene.close()
-        self.scene, self._pull = scene, Pull(scene)
+        for entry in SCREENS:
+            await self.remove_mode(entry.name)
+            self.add_mode(entry.name, entry.screen)
+        self.scene, self._pull, self.chosen = scene, Pull(scene), None
         self.pull_now()
+        await self.switch_mode(SCREENS[0].name)
+        self._caution()
+
+    def _caution(self) -> None:
+        """Before any live work: the usual cautions."""
+        if self.scene is not None and self.scene.player is None and self._cautions:
+            self.push_screen(Cautions(self._cautions))
 
     def compose_player(self) -> ComposeResult:
         """The replay bar, above the footer of every screen of a recording."""
@@ -116,8 +136,8 @@ class BusprobeApp(App[None]):
         self.action_go("path")
 
     def action_start(self) -> None:
-        if self.opener is not None:
-            self.switch_mode(START)
+        if self.opener is not None and self.current_mode != START:
+            self._unless_recording("Stop it and open something else", lambda: self.switch_mode(START))
 
     def action_help(self) -> None:
         if not isinstance(self.screen, HelpScreen):
@@ -150,7 +170,9 @@ class BusprobeApp(App[None]):
 
     @property
     def is_recording(self) -> bool:
-        recorder = self.picture.recorder if self.picture is not None else None
+        if self.scene is None or self.scene.player is not None or self.picture is None:
+            return False
+        recorder = self.picture.recorder
         return recorder is not None and not recorder.failure
 
     def _record_to(self, name: str | None) -> None:
@@ -161,15 +183,19 @@ class BusprobeApp(App[None]):
         self.notify(trouble or done, severity="error" if trouble else "information", markup=False)
 
     def action_leave(self) -> None:
-        if self.scene is not None and self.scene.player is None and self.is_recording:
-            if not isinstance(self.screen, AskYes):
-                self.push_screen(AskYes("A recording goes on.", "Stop it and leave", "Stay"), self._leave_if)
-        else:
-            self.exit()
+        self._unless_recording("Stop it and leave", self.exit)
 
-    def _leave_if(self, yes: bool | None) -> None:
-        if yes:
-            self.exit()
+    def _unless_recording(self, words: str, go: Callable[[], object]) -> None:
+        """Go at once; while a recording goes on ask first, once."""
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                go()
+
+        if not self.is_recording:
+            go()
+        elif not isinstance(self.screen, AskYes):
+            self.push_screen(AskYes("A recording goes on.", words, "Stay"), answered)
 
     async def action_quit(self) -> None:
         self.action_leave()
@@ -190,12 +216,6 @@ class BusprobeApp(App[None]):
                 self._tell("", f"Written to {name}.")
 
         self.push_screen(AskText("Write the row to this file:", "busprobe-row.txt"), write)
-
-    def open(self, recording: Path | None, bench: Path | None) -> Scene:
-        """Open something chosen on the start page; slow, call it in a worker. Raises BusprobeError."""
-        if self.opener is None:
-            raise BusprobeError("nothing here can open it")
-        return self.opener(recording, bench)
 
     # --- command palette
 

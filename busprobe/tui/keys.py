@@ -57,10 +57,20 @@ KEYS: tuple[Key, ...] = (
     Key("rows.first", "home", "edge(0)", "First row", "To the first row.", "rows"),
     Key("rows.last", "end", "edge(1)", "Last row", "To the last row.", "rows"),
     Key("rows.choose", "enter", "choose", "Choose", "Choose this row.", "rows"),
+    # Start page
+    Key("start.back", "escape", "app.go('state')", "Back", "Back to what is open.", "start"),
     # State board
     Key("state.sort", "s", "sort", "Sort", "Order of the bench file, by newest change, by edges, by name.", "state"),
+    Key("sheet.page_up", "pageup", "page(-1)", "Page up", "One page up.", "sheet"),
+    Key("sheet.page_down", "pagedown", "page(1)", "Page down", "One page down.", "sheet"),
     # Frames
+    Key("frames.sort", "s", "sort", "Sort", "By first heard, identifier, count, period, load, newest change.", "frames"),
+    Key("frames.bits", "b", "bits", "Bits or bytes", "Show payloads as bits, and back as bytes.", "frames"),
     # Signal path
+    Key("path.last", "up", "signal(-1)", "Last signal", "Show the signal before this one.", "path"),
+    Key("path.next", "down", "signal(1)", "Next signal", "Show the signal after this one.", "path"),
+    Key("path.pick", "p", "pick", "Pick signal", "List all signals to choose from; Escape closes the list.", "path"),
+    Key("path.large", "l", "large", "Large letters", "Bits, value and delay in letters for a whole room.", "path"),
     # Logic
     # Replay
     # Guided walk
@@ -75,8 +85,10 @@ def keys_with_screens(screens: Iterable[tuple[str, str, str, str]]) -> tuple[Key
 
 PLACES = {
     "everywhere": "Everywhere",
+    "start": "Start page",
     "board": "On every screen",
     "rows": "In a list",
+    "sheet": "In a drawing",
     "replay": "In a recording",
     "state": "State board",
     "frames": "Frames",

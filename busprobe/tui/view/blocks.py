@@ -79,8 +79,7 @@ def large(text: str, width: int = 1) -> list[str]:
 def biggest(text: str, width: int, height: int) -> list[str]:
     """The largest drawing that fits; the text alone where none does."""
     if can_draw(text):
-        for draw in (lambda: large(text, 2), lambda: large(text, 1), lambda: small(text)):
-            lines = draw()
+        for lines in (large(text, 2), large(text, 1), small(text)):
             if len(lines) <= height and len(lines[0]) <= width:
                 return lines
     return [text[:width]]

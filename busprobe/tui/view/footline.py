@@ -27,25 +27,30 @@ class Place(NamedTuple):
 
 
 def footline(keys: Sequence[Item], screens: Sequence[Item], width: int) -> tuple[list[Span], list[Place]]:
-    """Spans and places. Screens' words go first where the width does not do, then keys from the right."""
-    for shown, named in ((len(keys), True), (3, True), (len(keys), False), (3, False), (1, False)):
+    """Spans and places. Where the width does not do, keys go from the right, then words; the first keeps its own."""
+    spans: list[Span] = []
+    places: list[Place] = []
+    for shown, bare in (
+        (len(keys), ()), (3, ()), (len(keys), screens), (3, screens), (3, (*screens, *keys[1:])),
+    ):  # fmt: skip
         items = [*keys[:1], *screens, *keys[1:shown]]
-        spans, places = _line(items, named={item.action for item in screens} if not named else set())
+        spans, places = _line(items, {item.action for item in bare})
         if width_of(spans) <= width:
-            return spans, places
+            break
     return spans, places
 
 
-def _line(items: Sequence[Item], named: set[str]) -> tuple[list[Span], list[Place]]:
+def _line(items: Sequence[Item], bare: set[str]) -> tuple[list[Span], list[Place]]:
     spans: list[Span] = []
     places: list[Place] = []
     at = 0
     for item in items:
-        bare = item.action in named
-        words = "" if bare and not item.here else f" {item.words}"
-        mark = "▸" if item.here else " "
-        part = [Span(mark, Tone.NOTE), Span(item.key, Tone.KEY), Span(words, Tone.STRONG if item.here else Tone.PLAIN)]
-        part.append(Span("" if bare and not item.here else " "))
+        words = " " if item.action in bare else f" {item.words} "
+        part = (
+            Span("▸" if item.here else " ", Tone.NOTE),
+            Span(item.key, Tone.KEY),
+            Span(words, Tone.STRONG if item.here else Tone.PLAIN),
+        )
         spans += part
         start, at = at, at + width_of(part)
         places.append(Place(start, at, item.action))

@@ -63,7 +63,7 @@ def _short_lines(signals: list[SignalNow], width: int, height: int) -> list[Line
     lines = []
     for start in range(0, len(signals), across):
         parts = [
-            fit((Span(f" {s.name} ", Tone.HEAD), *_short(s)), each - 1) + [Span(" ")]
+            [*fit((Span(f" {s.name} ", Tone.HEAD), *_short(s)), each - 1), Span(" ")]
             for s in signals[start : start + across]
         ]
         lines.append(tuple(span for part in parts for span in part))
