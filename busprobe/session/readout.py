@@ -32,7 +32,7 @@ from busprobe.session.vehicle_tally import (
     unit_text,
 )
 from busprobe.sources.exchange import Exchange
-from busprobe.sources.manners import QUIET_NS, OtherTester
+from busprobe.sources.manners import OtherTester
 from busprobe.sources.requests import Requester
 
 PASSIVE_NS = 10_000_000_000
@@ -62,9 +62,7 @@ class _StoppedError(Exception):
 class Readout:
     """One reading of the vehicle on the bus of a requester."""
 
-    def __init__(
-        self, requester: Requester, say: Say, *, listen_ns: int = QUIET_NS, passive_ns: int = PASSIVE_NS
-    ) -> None:
+    def __init__(self, requester: Requester, say: Say, *, passive_ns: int = PASSIVE_NS) -> None:
         self.ear = VehicleEar()
         self.phase = Phase.LISTENING
         self.shortfalls: list[Shortfall] = []
@@ -73,9 +71,10 @@ class Readout:
         """Frames of others heard; with none, the bus itself is silent."""
         self._requester = requester
         self._say = say
-        self._listen_ns, self._passive_ns = listen_ns, passive_ns
+        self._passive_ns = passive_ns
         self._listener = Listener()
-        self._until_ns: int | None = None
+        self._until_ns = 0
+        self._has_begun = False
         self._conversation = self._talk()
 
     @property
@@ -97,18 +96,19 @@ class Readout:
             case Phase.ASKING:
                 self._ask_on(now_ns)
             case Phase.PASSIVE:
-                if self._until_ns is not None and now_ns >= self._until_ns:
+                if now_ns >= self._until_ns:
                     self.phase = Phase.OVER
         return self.phase is Phase.OVER
 
     def _listen(self, now_ns: int) -> None:
-        if self._until_ns is None:
-            self._until_ns = now_ns + self._listen_ns
-            self._say(f"Listening for {rounded(self._listen_ns)} before anything is asked.")
+        manners = self._requester.manners
+        if not self._has_begun:
+            self._has_begun = True
+            self._say("Listening before anything is asked.")
         self._refuse_j1939()
-        if now_ns < self._until_ns:
+        if manners.is_listening(now_ns):
             return
-        if self._requester.manners.refusal(now_ns):
+        if manners.testers.is_asking(now_ns):
             self._give_way(now_ns)
             return
         self.phase = Phase.ASKING
@@ -121,7 +121,7 @@ class Readout:
             return
         if exchange.trouble:
             self._refuse_j1939()
-            if not self._requester.manners.refusal(now_ns):
+            if not self._requester.manners.testers.is_asking(now_ns):
                 raise DeviceError(exchange.trouble)
         try:
             self._requester.ask(self._conversation.send(exchange))
@@ -141,7 +141,7 @@ class Readout:
     def _refuse_j1939(self) -> None:
         if self._requester.manners.j1939:
             raise DeviceError(
-                self._requester.manners.refusal(0),
+                self._requester.manners.j1939,
                 hint='"busprobe survey live" shows what such a vehicle broadcasts.',
             )
 

@@ -38,7 +38,7 @@ def vehicle_live(bench_file: Path, *, allow_requests: bool, say: Say, listen_ns:
     clock = Clock()
     source.open(clock)
     try:
-        readout = Readout(Requester(source, permit), say, listen_ns=listen_ns)
+        readout = Readout(Requester(source, permit, listen_ns), say)
         is_over = False
         while not is_over:
             readout.feed(source.read())

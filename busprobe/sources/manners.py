@@ -16,11 +16,13 @@ from busprobe.frames import SENT, FrameBatch
 from busprobe.sources.j1939 import J1939Watch, j1939_text
 from busprobe.sources.obd_ids import answer_rows, is_answer, request_rows
 
-GAP_NS = 100_000_000
+APART_NS = 100_000_000
 """From one request to the next: at most 10 a second."""
 QUIET_NS = 5_000_000_000
-"""After another tester's last frame nothing is asked for this long: control units end a talk
-after 5 s of silence (S3 of ISO 14229-2, from memory)."""
+"""Before the first request, and after another tester's last frame, the bus is only listened to for
+this long: control units end a talk after 5 s of silence (S3 of ISO 14229-2, from memory)."""
+GAP_NS = 1_000_000_000
+"""A bus that was not heard for longer is listened to anew."""
 ECHO_NS = 1_000_000_000
 """Some adapters hand back what was sent; such a copy comes within this time."""
 STRAY_NS = 6_000_000_000
@@ -34,8 +36,8 @@ _SINGLE, _FIRST = 0, 1
 class Pace:
     """Keeps requests apart."""
 
-    def __init__(self, gap_ns: int = GAP_NS) -> None:
-        self._gap_ns = gap_ns
+    def __init__(self, apart_ns: int = APART_NS) -> None:
+        self._apart_ns = apart_ns
         self._next_ns: int | None = None
 
     def is_due(self, now_ns: int) -> bool:
@@ -43,7 +45,7 @@ class Pace:
 
     def note(self, sent_ns: int) -> None:
         """A request was sent."""
-        self._next_ns = sent_ns + self._gap_ns
+        self._next_ns = sent_ns + self._apart_ns
 
 
 @dataclass(frozen=True)
@@ -148,26 +150,44 @@ class RequestWatch:
 class Manners:
     """Says whether busprobe may ask on the bus `bus` now."""
 
-    def __init__(self, bus: str) -> None:
-        self._bus = bus
-        self._j1939 = J1939Watch()
+    def __init__(self, bus: str, listen_ns: int = QUIET_NS) -> None:
         self.testers = RequestWatch()
         self.pace = Pace()
+        self._bus = bus
+        self._listen_ns = listen_ns
+        self._j1939 = J1939Watch()
+        self._since_ns: int | None = None
+        """Since when the bus has been heard without a gap."""
+        self._heard_ns = 0
 
     def feed(self, batch: FrameBatch) -> None:
-        """All frames of the bus, in their order."""
+        """All frames of the bus, in their order; batches without frames too."""
         self._j1939.feed(batch)
         self.testers.feed(batch)
+        heard_ns = batch.complete_to
+        if heard_ns is not None:
+            if self._since_ns is None or heard_ns - self._heard_ns > GAP_NS:
+                self._since_ns = heard_ns
+            self._heard_ns = max(heard_ns, self._heard_ns)
+
+    def is_listening(self, now_ns: int) -> bool:
+        """Whether the bus has not been listened to for long enough."""
+        return self._listen_ns > 0 and (self._since_ns is None or now_ns - self._since_ns < self._listen_ns)
 
     @property
     def j1939(self) -> str:
-        """The J1939 frame that forbids asking, for the user; empty if there was none."""
-        return j1939_text(self._j1939.seen) if self._j1939.seen is not None else ""
+        """Why nothing is ever asked: J1939 traffic was seen; empty if there was none."""
+        if self._j1939.seen is None:
+            return ""
+        found = j1939_text(self._j1939.seen)
+        return f'The bus "{self._bus}" carries J1939 traffic ({found}): nothing is asked there.'
 
     def refusal(self, now_ns: int) -> str:
         """Why nothing is asked now, one sentence; empty if there is no reason."""
         if self.j1939:
-            return f'The bus "{self._bus}" carries J1939 traffic ({self.j1939}): nothing is asked there.'
+            return self.j1939
         if self.testers.is_asking(now_ns):
             return f'Another tester asks on the bus "{self._bus}": its answers are used, nothing is asked beside it.'
+        if self.is_listening(now_ns):
+            return f'The bus "{self._bus}" is listened to for {self._listen_ns / 1e9:g} s before anything is asked.'
         return ""

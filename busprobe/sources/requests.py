@@ -16,7 +16,7 @@ from typing import Final, Protocol
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch
 from busprobe.sources.exchange import Exchange
-from busprobe.sources.manners import Manners
+from busprobe.sources.manners import QUIET_NS, Manners
 from busprobe.sources.obd_ids import ALL_11, ALL_29, answer_rows, is_extended
 from busprobe.sources.permit import SendPermit
 from busprobe.sources.sendable import SERVICES
@@ -61,10 +61,13 @@ def grouped(pids: Sequence[int]) -> list[bytes]:
 
 
 class Requester:
-    """Sends requests to all control units of one bus, mannerly, and gathers their answers."""
+    """Sends requests to all control units of one bus, mannerly, and gathers their answers.
 
-    def __init__(self, sender: Sender, permit: SendPermit) -> None:
-        self.manners = Manners(permit.bus)
+    listen_ns: how long the bus is heard before anything is asked.
+    """
+
+    def __init__(self, sender: Sender, permit: SendPermit, listen_ns: int = QUIET_NS) -> None:
+        self.manners = Manners(permit.bus, listen_ns)
         self._sender = sender
         self._permit = permit
         self._complete_ns = 0

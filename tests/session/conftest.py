@@ -1,6 +1,7 @@
-"""Lets the tests of this folder import `obd_bus`, the simulated bus of the tests of requests."""
+"""Lets the tests of this folder import its helpers, and `obd_bus` of the tests of requests."""
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "sources"))
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "sources")]

@@ -6,6 +6,7 @@ from obd_bus import MS, ObdBus, requests_sent
 from busprobe.errors import DeviceError
 from busprobe.report.vehicle_report import Shortfall
 from busprobe.session.readout import Phase, Readout
+from busprobe.sources.manners import QUIET_NS
 from busprobe.van.control_units import Conduct, ControlUnit
 
 VIN = "A0TPV3D23TK000012"
@@ -38,7 +39,7 @@ class Run:
     def __init__(self, bus, most_s=120):
         self.bus = bus
         self.said = []
-        self.readout = Readout(bus.requester(), self.said.append)
+        self.readout = Readout(bus.requester(QUIET_NS), self.said.append)
         run_until(bus, self.readout, lambda: self.readout.phase is Phase.OVER, most_s)
         self.read = self.readout.ear.tally.result("body", bus.now_ns)
         self.units = {unit.unit: unit for unit in self.read.units}
@@ -75,7 +76,7 @@ def test_what_is_asked_in_which_order():
     assert run.readout.requests == 11
     assert run.bus.sent[0][0] >= 5000, "five seconds of listening come first"
     assert run.said == [
-        "Listening for 5.00 s before anything is asked.",
+        "Listening before anything is asked.",
         "Asking: supported PIDs, readiness, voltage, trouble codes, VIN.",
     ]
     assert run.bus.ms < 10_000
@@ -186,7 +187,7 @@ def test_another_tester_comes_in_the_middle():
 def test_a_tester_that_stops_in_time_is_waited_for():
     bus = ObdBus(engine())
     bus.others(10, 0x7DF, "02 01 0D")
-    readout = Readout(bus.requester(), lambda _: None)
+    readout = Readout(bus.requester(QUIET_NS), lambda _: None)
     run_until(bus, readout, lambda: readout.phase is not Phase.LISTENING)
     assert readout.phase is Phase.ASKING
 
@@ -206,7 +207,7 @@ def test_j1939_traffic_ends_it(at_ms):
 
 def test_an_adapter_that_goes_in_the_middle():
     bus = ObdBus(engine())
-    readout = Readout(bus.requester(), lambda _: None)
+    readout = Readout(bus.requester(QUIET_NS), lambda _: None)
     run_until(bus, readout, lambda: readout.requests == 3)
     bus.is_gone = True
     with pytest.raises(DeviceError, match="is gone"):

@@ -8,7 +8,7 @@ from obd_bus import MS, START, ObdBus, answers, batch_of, padded, requests_sent
 
 from busprobe.decode.obd_addresses import is_answer, obd_rows
 from busprobe.frames import SENT
-from busprobe.sources.manners import Manners, Pace, RequestWatch
+from busprobe.sources.manners import QUIET_NS, Manners, Pace, RequestWatch
 from busprobe.sources.obd_ids import answer_rows, request_rows
 from busprobe.van.control_units import ControlUnit
 
@@ -87,7 +87,7 @@ def test_it_comes_while_an_answer_is_awaited():
          "answer nobody asked for", "29-bit answer nobody asked for"],
 )  # fmt: skip
 def test_signs_of_another_tester(identifier, text):
-    manners = Manners("body")
+    manners = Manners("body", 0)
     manners.feed(batch_of([(START, identifier, padded(text))]))
     assert manners.refusal(START + 4999 * MS)
     assert not manners.refusal(START + 5000 * MS)
@@ -98,7 +98,7 @@ def test_signs_of_another_tester(identifier, text):
     [(0x7DF, SENT), (0x7DE, 0), (0x7F0, 0), (0x18DB33F2, 0), (0x18DAF1F1, 0), (0x18DA1000, 0), (0x100, 0)],
 )
 def test_no_signs_of_another_tester(identifier, flags):
-    manners = Manners("body")
+    manners = Manners("body", 0)
     manners.feed(batch_of([(START, identifier, padded("02 01 0C"), flags)]))
     assert not manners.refusal(START)
     assert manners.testers.seen is None
@@ -140,6 +140,26 @@ def test_an_own_frame_that_never_came_back_hides_nothing_later():
     watch.note_own(0x7DF, padded("02 01 0D"), START)
     watch.feed(batch_of([(START + 1100 * MS, 0x7DF, padded("02 01 0D"))]))
     assert watch.seen.requests == 1
+
+
+def test_the_bus_is_listened_to_first():
+    bus = vehicle()
+    requester = bus.requester(QUIET_NS)
+    assert bus.exchange(requester, "01 0D").trouble == (
+        'The bus "body" is listened to for 5 s before anything is asked.'
+    )
+    while bus.exchange(requester, "01 0D").trouble:
+        assert bus.ms < 6000
+    assert bus.sent[0][0] == 5020, "five seconds after the first batch"
+
+
+def test_a_bus_that_was_gone_is_listened_to_anew():
+    bus = vehicle()
+    requester = bus.requester(QUIET_NS)
+    while bus.exchange(requester, "01 0D").trouble:
+        assert bus.ms < 6000
+    bus.now_ns += 1500 * MS
+    assert "is listened to" in bus.exchange(requester, "01 0D").trouble
 
 
 def test_never_among_j1939_traffic():

@@ -1,0 +1,76 @@
+"""Keeps asking for the PIDs of `[obd] poll` in a live run.
+
+live run ──every batch──> Polling.observe ──> Poller ──> BusSource.send
+                                                 answers come back as frames like any others
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from busprobe.bench.model import Bench
+from busprobe.bench.units import duration_text
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.report.quantities import counted, rounded
+from busprobe.sources.bus import BusSource
+from busprobe.sources.clock import Clock
+from busprobe.sources.live import LiveSource
+from busprobe.sources.manners import QUIET_NS
+from busprobe.sources.permit import permit_requests
+from busprobe.sources.poller import Poller, PollHealth
+from busprobe.sources.requests import Requester
+
+
+def start_polling(
+    bench: Bench, sources: Sequence[LiveSource], clock: Clock, *, listen_ns: int = QUIET_NS
+) -> Polling | None:
+    """Polling as the bench file wants it, None where it polls nothing.
+
+    Only to be called where --allow-requests was given. clock: the one that the sources are opened
+    with. Raises DeviceError where the bus is listen-only.
+    """
+    obd = bench.obd
+    if obd is None or not obd.poll or obd.every_ns is None:
+        return None
+    bus = next(one for one in bench.buses if one.name == obd.bus)
+    permit = permit_requests(bus, True)
+    source = next((one for one in sources if isinstance(one, BusSource) and one.name == bus.name), None)
+    if source is None:
+        return None
+    requester = Requester(source, permit, listen_ns)
+    return Polling(requester, Poller(requester, obd.poll, obd.every_ns), bus.name, obd.every_ns, clock)
+
+
+class Polling:
+    """The poller of a live run. It has no thread: the run's own calls `observe` with every batch."""
+
+    def __init__(self, requester: Requester, poller: Poller, bus: str, every_ns: int, clock: Clock) -> None:
+        self._requester = requester
+        self._poller = poller
+        self._bus = bus
+        self._every_ns = every_ns
+        self._clock = clock
+
+    def observe(self, batch: FrameBatch | InputBatch) -> None:
+        """A batch of any source; those of other buses and boxes only let time pass."""
+        if isinstance(batch, FrameBatch) and batch.channels == (self._bus,):
+            self._requester.feed(batch)
+        self._poller.step(self._clock.now_ns())
+
+    @property
+    def health(self) -> PollHealth:
+        return self._poller.health
+
+    def notes(self) -> list[str]:
+        """How it went, for the report of the run."""
+        found = self.health
+        if not found.requests:
+            return [f"No OBD request was sent. {found.paused}".rstrip()]
+        achieved = f", {rounded(found.period_ns)} achieved" if found.period_ns is not None else ""
+        told = [f"every {duration_text(self._every_ns)}{achieved}"]
+        if found.unanswered:
+            told.append(f"{found.unanswered:,} unanswered")
+        if found.incomplete:
+            told.append(f"{found.incomplete:,} with an answer that broke off")
+        notes = [f"{counted(found.requests, 'OBD request')} sent on {self._bus}: {', '.join(told)}."]
+        return [*notes, found.paused] if found.paused else notes

@@ -1,0 +1,83 @@
+"""Polling of PIDs in a live run, over python-can's virtual bus."""
+
+import time
+
+import pytest
+from virtual_vehicle import Vehicle
+
+from busprobe.bench.load import loads
+from busprobe.decode.obd import Listener, Reading, Request
+from busprobe.errors import DeviceError
+from busprobe.frames import InputBatch
+from busprobe.session.polling import Polling, start_polling
+from busprobe.sources.bus import BusSource
+from busprobe.sources.clock import Clock
+from busprobe.van.control_units import ControlUnit
+
+BENCH = """\
+[vehicle]
+name = "van"
+[[bus]]
+name = "body"
+interface = "virtual"
+channel = "{channel}"
+listen_only = {listen_only}
+[obd]
+bus = "body"
+{poll}
+"""
+POLL = 'poll = ["0C", "42"]\nevery = "200 ms"'
+
+
+def bench_of(channel, poll=POLL, listen_only="false"):
+    return loads(BENCH.format(channel=channel, poll=poll, listen_only=listen_only))
+
+
+def test_readings_come_by_themselves(tmp_path):
+    bench, clock = bench_of(tmp_path.name), Clock()
+    (bus,) = bench.buses
+    source, listener, records = BusSource(bus), Listener(), []
+    vehicle = Vehicle(tmp_path.name, ControlUnit(0x7E8, {0x0C: b"\x0c\x80", 0x42: b"\x31\x9c"}))
+    polling = start_polling(bench, [source], clock, listen_ns=100_000_000)
+    assert polling is not None
+    source.open(clock)
+    vehicle.start()
+    try:
+        deadline = time.monotonic() + 20
+        while polling.health.requests < 4 and time.monotonic() < deadline:
+            batch = source.read()
+            records += listener.feed(batch)
+            polling.observe(batch)
+    finally:
+        source.close()
+        vehicle.stop()
+    assert polling.health.requests == 4
+    values = {record.name: record.value for record in records if isinstance(record, Reading)}
+    assert values == {"0C": 800.0, "42": 12.7}
+    requests = [record for record in records if isinstance(record, Request)]
+    assert {(request.service, request.pids, request.was_sent) for request in requests} == {(1, (0x0C, 0x42), True)}
+    (note,) = polling.notes()
+    assert note.startswith("4 OBD requests sent on body: every 200 ms, ")
+
+
+def test_a_listen_only_bus_is_refused():
+    bench = bench_of("nowhere", listen_only="true")
+    with pytest.raises(DeviceError, match='The bus "body" is listen-only'):
+        start_polling(bench, [BusSource(bench.buses[0])], Clock())
+
+
+def test_nothing_to_poll():
+    bench = bench_of("nowhere", poll="")
+    assert start_polling(bench, [BusSource(bench.buses[0])], Clock()) is None
+
+
+def test_other_batches_are_no_frames_of_the_bus():
+    import numpy as np
+
+    bench = bench_of("nowhere")
+    polling = start_polling(bench, [BusSource(bench.buses[0])], Clock())
+    assert isinstance(polling, Polling)
+    polling.observe(InputBatch("box", np.empty(0, np.int64), np.empty(0, np.uint64)))
+    assert polling.notes() == [
+        'No OBD request was sent. The bus "body" is listened to for 5 s before anything is asked.'
+    ]
