@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar, cast
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
+from textual.content import Content
 from textual.dom import DOMNode
 from textual.screen import Screen
 from textual.widget import Widget
@@ -110,6 +111,13 @@ class BoardScreen(Screen[None]):
         self.call_after_refresh(self.repaint)
 
     # --- panels
+
+    def entitle(self, panel: Widget, words: str) -> None:
+        """Give a panel another title behind its key; the words are taken as they are."""
+        number = list(self.query(".panel")).index(panel)
+        title = Content(f"F{FIRST_PANEL_KEY + number} {words}")
+        if panel.border_title != title.markup:
+            panel.border_title = title
 
     def action_panel(self, number: int) -> None:
         panels = list(self.query(".panel"))

@@ -13,7 +13,7 @@ from busprobe.session.snapshot import FrameTable
 from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, span
 
-ORDERS = ("first heard", "identifier", "count", "period", "share", "newest change")
+ORDERS = ("first heard", "identifier", "count", "period", "load", "newest change")
 """What rows are ordered by; a key goes from one to the next."""
 
 SILENT_NS = 2 * SECOND
@@ -49,11 +49,11 @@ def columns(wanted: Wanted, *, several_channels: bool) -> tuple[Column, ...]:
     return (
         Column("Identifier", 14 if several_channels else 10),
         Column("Count", 9, "right", drop=3 if wanted.bits else 0),
-        Column("Period", 8, "right"),
-        Column("Jitter", 7, "right", drop=2),
+        Column("Period", 6, "right"),
+        Column("± ms", 5, "right", drop=2),
         payload,
-        Column("Message", 12, grow=2, drop=5 if wanted.bits else 0),
-        Column("Load", 6, "right", drop=1),
+        Column("Message", 10, grow=2, drop=5 if wanted.bits else 0),
+        Column("Load", 5, "right", drop=1),
         Column("Changed", 9, "right", drop=6),
     )
 
@@ -109,7 +109,7 @@ def _sort_keys(
             period = table.period_ns[rows]
             # Whole milliseconds: rows must not swap places with every picture.
             return (*by_identifier, np.where(period > 0, period // 1_000_000, np.iinfo(np.int64).max))
-        case "share":
+        case "load":
             return (*by_identifier, -np.round(table.share[rows], 3))
         case "newest change":
             at = changed_ns[rows]
@@ -228,13 +228,21 @@ class FrameRows(Sequence[Row]):
 
 
 def _rhythm(table: FrameTable, i: int, t_ns: int) -> tuple[Cell, Cell]:
-    """Period and jitter; where an identifier fell silent, that word and for how long."""
+    """Period and jitter (ms); where an identifier fell silent, that word and for how long."""
     period, silent = int(table.period_ns[i]), t_ns - int(table.last_ns[i])
     if silent > max(SILENT_NS, 5 * period):
-        return cell("silent", Tone.WARN), cell(span(silent), Tone.WARN)
+        return cell("silent", Tone.WARN), cell(brief(silent), Tone.WARN)
     if period <= 0:
         return cell("once" if table.count[i] == 1 else "-", Tone.DIM), EMPTY
-    return cell(span(period)), cell("±" + span(int(table.jitter_ns[i])), Tone.DIM)
+    return cell(span(period)), cell(f"{table.jitter_ns[i] / 1e6:.3g}"[:5], Tone.DIM)
+
+
+def brief(ns: int) -> str:
+    """A length of time in five characters: "42 s", "17min", "30 h"."""
+    seconds = ns // SECOND
+    if seconds < 100:
+        return f"{seconds} s"
+    return f"{seconds // 60}min" if seconds < 6000 else f"{seconds // 3600} h"
 
 
 def _changed(changed_ns: int, t_ns: int) -> Cell:
@@ -242,7 +250,8 @@ def _changed(changed_ns: int, t_ns: int) -> Cell:
         return cell("-", Tone.DIM)
     if changed_ns == t_ns:
         return cell("now", Tone.NOTE)
-    return cell(span((t_ns - changed_ns) // SECOND * SECOND) if t_ns - changed_ns >= SECOND else "just now", Tone.DIM)
+    ago = t_ns - changed_ns
+    return cell(f"{brief(ago)} ago" if ago >= SECOND else "just now", Tone.DIM)
 
 
 def title(table: FrameTable, count: int, wanted: Wanted, *, held: bool) -> str:
@@ -250,7 +259,7 @@ def title(table: FrameTable, count: int, wanted: Wanted, *, held: bool) -> str:
     parts = [f"{count} of {len(table)} identifiers" if wanted.words.strip() else f"{len(table)} identifiers"]
     if wanted.words.strip():
         parts.append(f'with "{wanted.words.strip()}"')
-    parts.append(f"by {wanted.order}")
+    parts.append(f"s: by {wanted.order}")
     if held:
         parts.append("HELD, counting goes on")
     return " · ".join(parts)

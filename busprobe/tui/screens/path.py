@@ -1,0 +1,116 @@
+"""Signal path: one signal from the wire to the lamp."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal
+
+from busprobe.session.snapshot import Snapshot
+from busprobe.tui.keys import bindings
+from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.view.path import PICKER_COLUMNS, neighbour, path_lines, picker_rows, title
+from busprobe.tui.view.path_large import large_lines
+from busprobe.tui.widgets.rows import Rows
+from busprobe.tui.widgets.sheet import Sheet
+
+
+class PathScreen(BoardScreen):
+    """Keys and calls; the drawing comes from `view.path`."""
+
+    NAME: ClassVar[str] = "path"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("path")
+    CSS = """
+    #path { width: 1fr; height: 1fr; }
+    #picker { width: 34; height: 1fr; }
+    .-narrow #picker { width: 22; }
+    """
+    AUTO_FOCUS = "#path"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._is_large = False
+
+    def compose_body(self) -> ComposeResult:
+        with Horizontal():
+            yield Sheet(id="path", classes="panel")
+            picker = Rows(PICKER_COLUMNS, empty="No signal with these words.", id="picker", classes="panel")
+            picker.border_title = "Choose"
+            picker.display = False
+            yield picker
+
+    def paint(self, picture: Snapshot) -> None:
+        if self.board.chosen is None:
+            self.board.chosen = neighbour(picture.signals, None, 0)
+        sheet, picker = self.query_one("#path", Sheet), self.query_one("#picker", Rows)
+        name, scene = self.board.chosen, self.board.scene
+        path = scene.path(name) if name is not None and scene is not None else None
+        width, height = sheet.size
+        if self._is_large and path is not None:
+            sheet.show_lines(large_lines(path, picture, width, height))
+        else:
+            sheet.show_lines(path_lines(path, picture, width, height))
+        self.entitle(sheet, title(picture.signals, name))
+        if picker.display:
+            picker.show(picker_rows(picture.signals, self.words))
+
+    def _choose(self, name: str | None) -> None:
+        if name is not None and name != self.board.chosen:
+            self.board.chosen = name
+            self.query_one("#path", Sheet).scroll_to(y=0, animate=False)
+            self.repaint()
+
+    # --- keys
+
+    def action_signal(self, step: int) -> None:
+        if self.picture is not None:
+            self._choose(neighbour(self.picture.signals, self.board.chosen, step))
+
+    def action_large(self) -> None:
+        self._is_large = not self._is_large
+        self.repaint()
+
+    def action_pick(self) -> None:
+        """Open the list of signals, or close it."""
+        picker = self.query_one("#picker", Rows)
+        if picker.display:
+            self._close_picker()
+            return
+        picker.display = True
+        picker.focus()
+        if self.picture is not None and self.board.chosen is not None:
+            picker.show(picker_rows(self.picture.signals, self.words))
+            picker.select(self.board.chosen)
+        self.call_after_refresh(self.repaint)
+
+    def _close_picker(self) -> None:
+        self.query_one("#picker", Rows).display = False
+        self.query_one("#path", Sheet).focus()
+        self.call_after_refresh(self.repaint)
+
+    def action_filter(self) -> None:
+        if not self.query_one("#picker", Rows).display:
+            self.action_pick()
+        super().action_filter()
+
+    def action_back(self) -> None:
+        if self.query_one("#picker", Rows).has_focus:
+            self._close_picker()
+        else:
+            super().action_back()
+
+    def copied(self) -> str | None:
+        text = super().copied()
+        return text if text is not None else self.query_one("#path", Sheet).as_text()
+
+    @on(Rows.Moved, "#picker")
+    def _moved(self, event: Rows.Moved) -> None:
+        self._choose(event.row.key)
+
+    @on(Rows.Chosen, "#picker")
+    def _chosen(self, event: Rows.Chosen) -> None:
+        self._choose(event.row.key)
+        self._close_picker()
