@@ -17,17 +17,21 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from busprobe.bench.model import InputBox
+from busprobe.bench.units import duration_text
 from busprobe.errors import DeviceError
 from busprobe.frames import InputBatch
 from busprobe.sources.box_batch import Sample, input_batch
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import BATCH_NS, Health
 from busprobe.sources.pace import Pace
+from busprobe.sources.wire_time import MS_NS
 
 FAULTS_IN_A_ROW = 10
 """So many polls that went wrong and the box counts as gone."""
 FIRST_POLLS = 3
 """So many polls may go wrong while the box is opened."""
+SLOWEST_NS = 1_000_000_000
+"""An answer that took longer has no time: the computer slept meanwhile."""
 NEWEST = 100
 """The uncertainty is the greatest of this many polls."""
 
@@ -102,7 +106,7 @@ class PolledBox:
         self._health = Health()
         self._poller.connect()
         for left in reversed(range(FIRST_POLLS)):
-            fault = self._poller.poll(clock)
+            fault = self._ask()
             if isinstance(fault, Poll):
                 break
             if not left:
@@ -118,7 +122,7 @@ class PolledBox:
         end_ns = self._clock.now_ns() + BATCH_NS
         fault: Fault | None = None
         while self._wait(end_ns):
-            answer = self._poller.poll(self._clock)
+            answer = self._ask()
             if isinstance(answer, Fault):
                 fault = answer
                 break
@@ -131,6 +135,16 @@ class PolledBox:
             raise DeviceError(f"{fault.text} That was so {self._faults} times in a row.", hint=fault.hint)
         samples = [Sample(poll.t_ns, poll.mask, poll.millivolts) for poll in polls]
         return input_batch(self._box.name, samples, self._analogue, self._complete_ns)
+
+    def _ask(self) -> Poll | Fault:
+        answer = self._poller.poll(self._clock)
+        if isinstance(answer, Poll) and answer.answer_ns - answer.request_ns > SLOWEST_NS:
+            took = duration_text((answer.answer_ns - answer.request_ns) // MS_NS * MS_NS)
+            return Fault(
+                f'An answer of the input box "{self.name}" came after {took} and is left out.',
+                'Make "timeout" shorter, if the computer did not sleep meanwhile.',
+            )
+        return answer
 
     def _wait(self, end_ns: int) -> bool:
         """Wait until the next poll is due; False if it is not before the end of the batch."""

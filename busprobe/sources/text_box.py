@@ -24,6 +24,8 @@ MOST_ANALOGUE = 32
 START_NS = 5 * SECOND_NS
 """A board may start anew as its port opens: so long the first line may take."""
 WAKE_S = 0.01
+ASLEEP_NS = SECOND_NS
+"""A batch that ends this much late: the computer slept, and the box may have spoken meanwhile."""
 DRIFT_NS = MS_NS
 """Two oscillators drift apart by this over the time in which the least delay is sought."""
 LAG_NS = BATCH_NS
@@ -81,6 +83,8 @@ class TextBox:
         if samples:
             self._newest_ns, self._patient_to_ns = now_ns, now_ns + self._timeout_ns
             self._unreadable = self._unreadable if self._errors > errors else b""
+        if now_ns > end_ns + ASLEEP_NS:
+            self._patient_to_ns = now_ns + self._timeout_ns
         if now_ns > self._patient_to_ns:
             raise self._silent()
         self._go_on(now_ns)
@@ -110,8 +114,8 @@ class TextBox:
                 continue
             said = read_line(line)
             if said is None or not self._order.accept(said, arrival_ns):
-                self._errors += said is None or self._order.has_begun
-                self._unreadable = line
+                if said is None or self._order.has_begun:
+                    self._errors, self._unreadable = self._errors + 1, line
                 continue
             self._refuse_missing(said)
             if self._order.has_restarted:

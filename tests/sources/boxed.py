@@ -9,6 +9,7 @@ from typing import Any
 from busprobe.bench.model import InputBox, Line
 from busprobe.errors import DeviceError
 from busprobe.frames import InputBatch, join_polls
+from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 
 PATIENCE_S = 20.0

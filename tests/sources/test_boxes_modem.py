@@ -3,7 +3,7 @@
 import errno
 
 import pytest
-from boxed import box, read_until, read_until_given_up
+from boxed import ShiftedClock, box, read_until, read_until_given_up
 
 from busprobe.errors import DeviceError
 from busprobe.sources.clock import Clock
@@ -76,6 +76,33 @@ def test_the_latency_of_the_adapter_is_part_of_the_uncertainty(latency: dict[str
     assert least < health.uncertainty_ns
     assert health.period_ns is not None
     assert (health.records, health.errors) == (len(batch), 0)
+
+
+class ShutLid(Adapter):
+    """An adapter on whose reading the computer may sleep for half an hour."""
+
+    def __init__(self, clock: ShiftedClock) -> None:
+        super().__init__()
+        self._clock = clock
+        self.sleeps = False
+
+    def __getattribute__(self, name: str) -> object:
+        if name == "cts" and self.sleeps:
+            self._clock.ahead_ns += 1_800_000_000_000
+        return super().__getattribute__(name)
+
+
+def test_an_answer_from_before_a_sleep_is_left_out() -> None:
+    clock = ShiftedClock()
+    adapter = ShutLid(clock)
+    source = modem_box(box("modem-lines", "COM3", on_off=4), lambda *_: adapter)
+    source.open(clock)
+    adapter.sleeps = True
+    assert len(source.read()) == 0
+    assert source.health().state == 'An answer of the input box "box" came after 30 min and is left out.'
+    adapter.sleeps = False
+    assert len(read_until(source, lambda b: len(b) >= 1)) == 1
+    source.close()
 
 
 def test_unplugged() -> None:

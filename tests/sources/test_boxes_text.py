@@ -4,10 +4,11 @@ import errno
 import random
 import termios
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pytest
-from boxed import box, read_until, read_until_given_up
+from boxed import ShiftedClock, box, read_until, read_until_given_up
 from serial import SerialException
 from serial.tools import list_ports
 
@@ -15,7 +16,7 @@ from busprobe.errors import DeviceError
 from busprobe.sources.box_options import SerialSettings
 from busprobe.sources.clock import Clock
 from busprobe.sources.ports import van_port
-from busprobe.sources.serial_port import open_error
+from busprobe.sources.serial_port import open_error, open_port
 from busprobe.sources.text_box import TextBox
 from busprobe.van.box_ports import Levels, TextLinePort, text_line
 from busprobe.van.pseudo_port import PseudoPort
@@ -165,6 +166,31 @@ def test_a_silent_box_holds_its_time_and_is_then_given_up(clock: Clock, pty: Pse
         f'The input box "box" on "{pty.path}" has printed nothing for 300 ms.\n'
         "Look whether the board has power, its program runs, and this is its port."
     )
+    source.close()
+
+
+def test_a_sleep_of_the_computer_is_no_silence_of_the_box(pty: PseudoPort) -> None:
+    clock = ShiftedClock()
+
+    def opener(*given: Any) -> Any:
+        port = open_port(*given)
+        read = port.read
+
+        def sleepy(size: int) -> bytes:
+            clock.ahead_ns = asleep_ns
+            return bytes(read(size))
+
+        port.read = sleepy
+        return port
+
+    asleep_ns = 0
+    source = opened(TextBox(box("text-lines", pty.path), opener), clock)
+    pty.write(b"\n" + lines_of(1_000_000, [1, 2]))
+    read_until(source, lambda b: len(b) >= 1)
+    asleep_ns = 3_600_000_000_000
+    assert len(source.read()) == 0
+    pty.write(lines_of(1_020_000, [3]))
+    assert read_until(source, lambda b: len(b) >= 1).mask.tolist() == [3]
     source.close()
 
 
