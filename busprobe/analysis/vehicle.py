@@ -82,9 +82,6 @@ class VehicleTally:
     def __init__(self) -> None:
         self._units: dict[str, UnitRead] = {}
 
-    def __contains__(self, unit: str) -> bool:
-        return unit in self._units
-
     def vin(self, unit: str, text: str, note: str) -> None:
         self._set(unit, vin=text, vin_note=note)
 

@@ -12,7 +12,6 @@ from busprobe.cli.main import say
 from busprobe.cli.output import print_lines, print_problems, write_json
 from busprobe.cli.progress import progress_bar
 from busprobe.errors import OpenError
-from busprobe.report.cautions import caution_lines
 from busprobe.report.vehicle_json import vehicle_json
 from busprobe.report.vehicle_report import VehicleReport
 from busprobe.report.vehicle_saved import load_vehicle
@@ -76,6 +75,4 @@ def _read(recording: Path, bench: Path | None, allow_requests: bool, strict: boo
             return vehicle_recorded(recording, bench, strict=strict, progress=progress)
     if bench is None:
         raise click.UsageError('"live" needs --bench: it names the bus.')
-    for line in caution_lines():
-        say(line)
     return vehicle_live(bench, allow_requests=allow_requests, say=say)

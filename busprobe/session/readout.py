@@ -75,6 +75,8 @@ class Readout:
         self._listener = Listener()
         self._until_ns = 0
         self._has_begun = False
+        self._is_answered = False
+        """Somebody said something to the first request."""
         self._conversation = self._talk()
 
     @property
@@ -149,7 +151,7 @@ class Readout:
 
     def _talk(self) -> Conversation:
         yield from self._supported()
-        if not self._answered:
+        if not self._is_answered:
             return
         yield from self._current()
         for request in CODE_SERVICES:
@@ -159,15 +161,12 @@ class Readout:
         if any(one.payload[:2] == b"\x49\x00" and _lists(one.payload, NAME_TYPE) for one in types.answers):
             yield from self._ask(bytes((0x09, NAME_TYPE)))
 
-    _answered = False
-    """Somebody answered the first request."""
-
     def _supported(self) -> Conversation:
         """Each list of PIDs says whether there is a further one."""
         base: int | None = 0x00
         while base is not None:
             exchange = yield from self._ask(bytes((0x01, base)))
-            self._answered = self._answered or not exchange.is_silent
+            self._is_answered = self._is_answered or not exchange.is_silent
             lists = [one.payload for one in exchange.answers if one.payload[:2] == bytes((0x41, base))]
             goes_on = base < 0xE0 and any(_lists(payload, base + 0x20) for payload in lists)
             base = base + 0x20 if goes_on else None

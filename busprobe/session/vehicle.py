@@ -13,6 +13,7 @@ from busprobe.bench.model import Bench, Bus
 from busprobe.decode.obd import Listener, Request
 from busprobe.errors import BenchError, DeviceError, OpenError, Problems
 from busprobe.frames import FrameBatch
+from busprobe.report.cautions import caution_lines
 from busprobe.report.vehicle_report import VehicleReport
 from busprobe.report.vehicle_saved import load_vehicle
 from busprobe.session.opening import open_source
@@ -34,6 +35,8 @@ def vehicle_live(bench_file: Path, *, allow_requests: bool, say: Say, listen_ns:
     bench = load(bench_file)
     bus = obd_bus(bench)
     permit = permit_requests(bus, allow_requests)
+    for line in caution_lines():
+        say(line)
     source = BusSource(bus)
     clock = Clock()
     source.open(clock)

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from busprobe.bench.hardware import MOST_REQUESTS_PER_S
 from busprobe.frames import SENT, FrameBatch
 from busprobe.sources.j1939 import J1939Watch, j1939_text
 from busprobe.sources.obd_ids import answer_rows, is_answer, request_rows
 
-APART_NS = 100_000_000
-"""From one request to the next: at most 10 a second."""
+APART_NS = 1_000_000_000 // MOST_REQUESTS_PER_S
+"""From one request to the next."""
 QUIET_NS = 5_000_000_000
 """Before the first request, and after another tester's last frame, the bus is only listened to for
 this long: control units end a talk after 5 s of silence (S3 of ISO 14229-2, from memory)."""

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Final, Protocol
 
+from busprobe.bench.hardware import PIDS_PER_REQUEST
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch
 from busprobe.sources.exchange import Exchange
@@ -24,8 +25,6 @@ from busprobe.sources.talk import Talk
 
 CURRENT_DATA: Final = 0x01
 INFORMATION: Final = 0x09
-MOST_PIDS: Final = 6
-"""PIDs that may share a request of service 01."""
 GRACE_NS: Final = 1_000_000_000
 """A bus source that gets no further for this long does not hold up the end of an exchange."""
 
@@ -46,7 +45,7 @@ def refuse_request(payload: bytes) -> None:
             f'The service "{service.hex().upper()}" is never asked for.',
             hint="Services 01, 03, 07, 09 and 0A are.",
         )
-    least, most, wanted = {CURRENT_DATA: (1, MOST_PIDS, "1 to 6 numbers"), INFORMATION: (1, 1, "1 number")}.get(
+    least, most, wanted = {CURRENT_DATA: (1, PIDS_PER_REQUEST, "1 to 6 numbers"), INFORMATION: (1, 1, "1 number")}.get(
         payload[0], (0, 0, "none")
     )
     if not least <= rest <= most:
@@ -57,7 +56,7 @@ def refuse_request(payload: bytes) -> None:
 
 def grouped(pids: Sequence[int]) -> list[bytes]:
     """Requests of service 01 for `pids`, up to six in each."""
-    return [bytes((CURRENT_DATA, *pids[k : k + MOST_PIDS])) for k in range(0, len(pids), MOST_PIDS)]
+    return [bytes((CURRENT_DATA, *pids[k : k + PIDS_PER_REQUEST])) for k in range(0, len(pids), PIDS_PER_REQUEST)]
 
 
 class Requester:

@@ -58,8 +58,16 @@ def test_a_wrong_file_is_told_before_anything_is_read(busprobe, drives) -> None:
 def test_a_listen_only_bus_is_refused(busprobe, drives) -> None:
     said = busprobe("vehicle live --bench live.toml --allow-requests")
     assert said.status == 3
-    assert 'live.toml, line 3: The bus "body" is listen-only: nothing is ever sent on it.\n' in said.err
-    assert "Before you start:" in said.err
+    assert said.err.startswith('live.toml, line 3: The bus "body" is listen-only: nothing is ever sent on it.\n')
+
+
+def test_cautions_come_before_the_bus_is_opened(busprobe, drives) -> None:
+    bench = LIVE_BENCH.replace('"virtual"', '"slcan"').replace('"nobody"', '"nowhere-port"') + "listen_only = false\n"
+    Path("live.toml").write_text(bench)
+    said = busprobe("vehicle live --bench live.toml --allow-requests")
+    assert said.status == 3
+    assert said.err.startswith("Before you start:\n")
+    assert 'Bus "body"' in said.err
 
 
 @pytest.mark.parametrize(
