@@ -15,6 +15,17 @@ from busprobe.sources.live import LiveSource
 PATIENCE_S = 20.0
 
 
+class ShiftedClock(Clock):
+    """A clock that a test can put forward."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ahead_ns = 0
+
+    def now_ns(self) -> int:
+        return super().now_ns() + self.ahead_ns
+
+
 def box(
     driver: str, port: str | None, *, on_off: int = 8, analogue: int = 0, ms: float = 10, **options: Any
 ) -> InputBox:
