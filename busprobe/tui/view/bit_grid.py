@@ -109,7 +109,7 @@ def part_notes(bits: Sequence[int]) -> dict[int, str]:
     places = list(dict.fromkeys(bit // 8 for bit in bits))
     if len(places) < 2:
         return {}
-    words = {place: f" part {i} of {len(places)}" for i, place in enumerate(places, 1)}
+    words = {place: f" {i} of {len(places)}" for i, place in enumerate(places, 1)}
     words[places[0]] += ", highest"
     words[places[-1]] += ", lowest"
     return words

@@ -234,7 +234,10 @@ def _rhythm(table: FrameTable, i: int, t_ns: int) -> tuple[Cell, Cell]:
         return cell("silent", Tone.WARN), cell(brief(silent), Tone.WARN)
     if period <= 0:
         return cell("once" if table.count[i] == 1 else "-", Tone.DIM), EMPTY
-    return cell(span(period)), cell(f"{table.jitter_ns[i] / 1e6:.3g}"[:5], Tone.DIM)
+    # 999.7 ms is a second to a person, and one character less.
+    return cell(span(SECOND if round(period / 1e6) == 1000 else period)), cell(
+        f"{table.jitter_ns[i] / 1e6:.3g}"[:5], Tone.DIM
+    )
 
 
 def brief(ns: int) -> str:

@@ -15,7 +15,6 @@ ROOMY = (100, 30)
 """Columns and lines from which on every stage has a box of its own."""
 BOX_LINES, BOX_WIDTH = 5, 64
 """What the controller between its edges takes at least."""
-MOST_USERS = 12
 
 PICKER_COLUMNS = (Column("Signal", 16, grow=1), Column("Value", 10, grow=1, drop=1))
 
@@ -95,13 +94,15 @@ def path_lines(path: SignalPath | None, picture: Snapshot, width: int, height: i
 
 
 def _roomy(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
-    left_width = min(width * 9 // 20, 64)
+    left_width = min(width * 13 // 25, 64)
     right_width = width - left_width - 2
     left: list[Line] = []
     steps = stages(path)
     for i, step in enumerate(steps):
         left += stage_box(step, path, picture, left_width, first=i == 0, last=i == len(steps) - 1)
-    right = [*_bits_block(path, right_width), (), *_users_block(path.users, right_width)]
+    bits = bit_lines(path, 5 if right_width >= 64 else 4)
+    room = max(len(left), height - BOX_LINES - len(path.boxes) + 1) - len(bits) - 1
+    right = [*bits, (), *_users_block(path.users, right_width, room)]
     body = beside(left, right, left_width)
     return [*body, *boxes_block(path, picture, width, height - len(body))]
 
@@ -137,13 +138,6 @@ def _own_bytes(payload: bytes, own: set[int]) -> list[Span]:
     ]
 
 
-def _bits_block(path: SignalPath, width: int) -> list[Line]:
-    if path.payload is None or not path.bits:
-        return []
-    pitch = 5 if width >= 54 else 4
-    return bit_lines(path, pitch)
-
-
 def bit_lines(path: SignalPath, pitch: int, *, own_only: bool = False) -> list[Line]:
     """The payload's grid with the signal's bits joined; own_only: no other bytes than its own."""
     if path.payload is None or not path.bits:
@@ -156,17 +150,24 @@ def bit_lines(path: SignalPath, pitch: int, *, own_only: bool = False) -> list[L
     return lines
 
 
-def _users_block(users: tuple[User, ...], width: int) -> list[Line]:
+def _users_block(users: tuple[User, ...], width: int, room: int) -> list[Line]:
+    """Two lines each where there is room for all, else one."""
     if not users:
         return [(Span("No check, trigger or derived signal uses it.", Tone.DIM),)]
-    lines: list[Line] = [(Span("Used by", Tone.HEAD),)]
-    for user in users[:MOST_USERS]:
-        lines.append(user_line(user, width))
-        if width < 100:
-            lines.append((Span(f"    {user.text}", Tone.DIM),))
-    if len(users) > MOST_USERS:
-        lines.append((Span(f"  and {len(users) - MOST_USERS} more", Tone.DIM),))
-    return [tuple(fit(line, width)) for line in lines]
+    heading: Line = (Span("Used by", Tone.HEAD),)
+    if 2 * len(users) < room:
+        pairs = [(user_line(user, width), (Span(f"    {user.text}", Tone.DIM),)) for user in users]
+        return [heading, *(tuple(fit(line, width)) for pair in pairs for line in pair)]
+    return [heading, *users_lines(users, width, room - 1)]
+
+
+def users_lines(users: tuple[User, ...], width: int, room: int) -> list[Line]:
+    """A line each, and how many there are more than fit."""
+    if len(users) <= room:
+        return [user_line(user, width, with_text=True) for user in users]
+    shown = max(room - 1, 1)
+    more: Line = (Span(f"  and {len(users) - shown} more that use it", Tone.DIM),)
+    return [*(user_line(user, width, with_text=True) for user in users[:shown]), more]
 
 
 def user_line(user: User, width: int, *, with_text: bool = False) -> Line:
@@ -181,9 +182,10 @@ def boxes_block(path: SignalPath, picture: Snapshot, width: int, room: int, *, l
     for place, closed in enumerate(newest(path.boxes)):
         says = passage(closed, picture)
         full = drawn(says, closed.check, width, large=large)
-        if place == 0 and room >= len(full) and width >= BOX_WIDTH:
+        room_now = room - len(path.boxes) + 1
+        if place == 0 and room_now >= len(full) and width >= BOX_WIDTH:
             lines += full
-        elif place == 0 and large and room >= BOX_LINES and width >= BOX_WIDTH:
+        elif place == 0 and large and room_now >= BOX_LINES and width >= BOX_WIDTH:
             lines += drawn(says, closed.check, width)
         else:
             lines.append(in_one_line(says, closed.check, width))
@@ -196,9 +198,9 @@ def boxes_block(path: SignalPath, picture: Snapshot, width: int, room: int, *, l
 def _compact(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
     lines = [stage_line(step, path, picture, width, first=i == 0) for i, step in enumerate(stages(path))]
     lines += bit_lines(path, 4, own_only=height < 24)
-    users = [user_line(user, width, with_text=True) for user in path.users[:MOST_USERS]]
-    room = height - len(lines) - len(users)
-    return [*lines, *users, *boxes_block(path, picture, width, room)]
+    for_box = 0 if not path.boxes else BOX_LINES + len(path.boxes) - 1 if height >= 18 else len(path.boxes)
+    lines += users_lines(path.users, width, max(height - len(lines) - for_box, 2)) if path.users else []
+    return [*lines, *boxes_block(path, picture, width, height - len(lines))]
 
 
 def stage_line(step: Stage, path: SignalPath, picture: Snapshot, width: int, *, first: bool) -> Line:

@@ -13,7 +13,7 @@ from busprobe.tui.view.path import (
     spoken,
     stage_line,
     stages,
-    user_line,
+    users_lines,
 )
 from busprobe.tui.view.room_text import Scale, drawn, fitting, parted
 from busprobe.tui.view.spans import Line, Span, Tone
@@ -27,7 +27,7 @@ _INDENT = 3
 def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
     """The drawing; what does not fit large stays a line."""
     steps = stages(path)
-    users = path.users[: max(min(4, height - 22), 0)]
+    users = users_lines(path.users, width, min(4, height - 22)) if height > 24 else []
     room = height - len(steps) - len(users) - _box_room(path, height)
     scales = _scales(steps, path, width - _INDENT, room)
     room -= sum(scale.height for scale in scales.values())
@@ -40,7 +40,7 @@ def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int) ->
             lines += _large(step, path, picture, scales[i], first=i == 0)
         if step.title == "Bits" and room >= len(own_bits):
             lines += own_bits
-    lines += [user_line(user, width, with_text=True) for user in users]
+    lines += users
     return [*lines, *boxes_block(path, picture, width, height - len(lines), large=True)]
 
 
@@ -48,7 +48,7 @@ def _box_room(path: SignalPath, height: int) -> int:
     """Lines kept for the controller: with a large delay, as a box, as a line."""
     if not path.boxes:
         return 0
-    return 9 if height >= 30 else 5 if height >= 20 else 1
+    return len(path.boxes) + (8 if height >= 30 else 4 if height >= 20 else 0)
 
 
 def _scales(steps: list[Stage], path: SignalPath, width: int, room: int) -> dict[int, Scale]:
