@@ -30,6 +30,8 @@ _COMMANDS = {
     "decode": Entry("busprobe.cli.decode", "Write the signals of a recording as a table, CSV or Parquet."),
     "vehicle": Entry("busprobe.cli.vehicle", "Read VIN, trouble codes, readiness and voltage; compare with before."),
     "record": Entry("busprobe.cli.record", "Record a live vehicle, with verdicts at the end."),
+    "adapters": Entry("busprobe.cli.adapters", "List bus adapters and serial ports, and what others need."),
+    "listen-rate": Entry("busprobe.cli.listen_rate", "Find the bit rate of a bus by listening only."),
     "wiring": Entry("busprobe.cli.wiring", "Say how the input boxes of a bench file are to be wired."),
     "simulate": Entry("busprobe.cli.simulate", "Drive a simulated patrol van in real time."),
     "demo": Entry("busprobe.cli.demo", "Show verdicts on two drives of a simulated patrol van."),

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
-from typing import Any
 
 import can
 
@@ -17,10 +16,10 @@ from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch
 from busprobe.sources.bus_connection import BusConnection
-from busprobe.sources.bus_opening import open_bus
-from busprobe.sources.bus_trouble import gone, not_sent
+from busprobe.sources.bus_opening import open_bus, set_slcan_rate
+from busprobe.sources.bus_trouble import gone, not_sent, set_link_rate
 from busprobe.sources.clock import Clock
-from busprobe.sources.driver_arguments import SLCAN_RATES, slcan_timing
+from busprobe.sources.driver_arguments import driver_arguments
 from busprobe.sources.live import Health
 from busprobe.sources.permit import SendPermit, permit_requests
 from busprobe.sources.sendable import refuse_frame
@@ -83,25 +82,22 @@ class BusSource:
         connection.note_sent(sent_ns, message)
         return sent_ns
 
-    def tune(self, bitrate: int) -> None:
-        """Go to another bit rate, without letting go of the port where that can be had. Raises DeviceError."""
+    def tune(self, bitrate: int, clock: Clock) -> None:
+        """Open at another bit rate, without letting go of the port where that can be had. Raises DeviceError."""
         self._bus = replace(self._bus, bitrate=bitrate)
-        connection = self._connected()
-        if self._bus.interface != "slcan":
-            self.open(connection.clock)
+        connection = self._connection
+        if connection is None or self._bus.interface != "slcan":
+            self.close()
+            if self._bus.interface == "socketcan":
+                set_link_rate(self._bus, bitrate)
+            self.open(clock)
             return
-        device: Any = connection.device
+        told, device = driver_arguments(self._bus), connection.device
         try:
-            if bitrate in SLCAN_RATES:
-                device.set_bitrate(bitrate)
-            else:
-                timing = slcan_timing(bitrate)
-                device.set_bitrate_reg(f"{timing.btr0:02X}{timing.btr1:02X}")
-            device.flush()
+            set_slcan_rate(device, told)
         except (can.CanError, OSError) as error:
             raise gone(self._bus, error) from error
-        listening = connection.health().listening
-        self._connection = BusConnection(self._bus, device, connection.clock, listening, self._mark)
+        self._connection = BusConnection(self._bus, device, clock, connection.health().listening, self._mark)
 
     def _connected(self) -> BusConnection:
         if self._connection is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,19 @@ def open_bus(bus: Bus) -> tuple[can.BusABC, str]:
     except OPENING_ERRORS as error:
         raise not_opened(bus, error) from error
     return device, listening_text(bus, link)
+
+
+def set_slcan_rate(device: Any, arguments: Mapping[str, Any]) -> None:
+    """Set an open slcan adapter to another bit rate; what it heard at the old one is thrown away.
+
+    arguments: of `driver_arguments`, with "bitrate" or "timing".
+    """
+    timing = arguments.get("timing")
+    if timing is None:
+        device.set_bitrate(arguments["bitrate"])
+    else:
+        device.set_bitrate_reg(f"{timing.btr0:02X}{timing.btr1:02X}")
+    device.flush()
 
 
 def close_bus(device: can.BusABC) -> None:

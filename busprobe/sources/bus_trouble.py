@@ -11,7 +11,7 @@ import serial
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.sources.drivers import needs
-from busprobe.sources.network_link import Link, can_links, missing_link, read_link
+from busprobe.sources.network_link import Link, can_links, missing_link, read_link, set_bitrate
 from busprobe.sources.port_list import port_error
 
 
@@ -112,16 +112,35 @@ def link_down(bus: Bus, link: Link) -> DeviceError:
     )
 
 
+def present_link(bus: Bus) -> Link | None:
+    """The network interface of a socketcan bus, None where it cannot be read. Raises DeviceError if it is not there."""
+    name = bus.channel or ""
+    present = can_links()
+    if name not in present:
+        raise _placed(bus, missing_link(bus.name, name, present))
+    return read_link(name)
+
+
+def set_link_rate(bus: Bus, bitrate: int) -> None:
+    """Set the network interface of a socketcan bus to a bit rate, listen-only. Raises DeviceError."""
+    link = present_link(bus)
+    if link is not None and link.is_virtual:
+        raise no_rate(link.name)
+    set_bitrate(bus.channel or "", bitrate)
+
+
+def no_rate(name: str) -> DeviceError:
+    """An interface or adapter with nothing to find out."""
+    return DeviceError(f'"{name}" has no bit rate: there is no wire.')
+
+
 def checked_link(bus: Bus) -> Link | None:
     """The network interface of a socketcan bus, None where it cannot be read.
 
     Raises DeviceError where it is not there, down, bus-off, or runs at another bit rate.
     """
     name = bus.channel or ""
-    present = can_links()
-    if name not in present:
-        raise _placed(bus, missing_link(bus.name, name, present))
-    link = read_link(name)
+    link = present_link(bus)
     if link is None:
         return None
     if not link.is_up:

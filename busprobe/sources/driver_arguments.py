@@ -21,6 +21,18 @@ SAMPLE_POINT = 80.0
 UDP_PORT = 43113
 """That udp_multicast uses where the bench file says nothing; python-can's default."""
 
+RATE_NAMES: dict[str, dict[int, int]] = {
+    "kvaser": {62_500: 62_000, 83_333: 83_000},
+    "pcan": {33_333: 33_000, 47_619: 47_000, 83_333: 83_000, 95_238: 95_000},
+    "slcan": {83_333: 83_300},
+}
+"""Bit rates that a driver knows under a rounded number."""
+PCAN_RATES = (
+    5_000, 10_000, 20_000, 33_000, 47_000, 50_000, 83_000, 95_000, 100_000, 125_000, 250_000, 500_000, 800_000,
+    1_000_000,
+)  # fmt: skip
+"""Its driver takes 500 kbit/s, without a word, for any other."""
+
 DEFAULTS: dict[str, dict[str, Any]] = {
     # These two ignore the time-out of a read and wait this long on the port instead.
     "seeedstudio": {"timeout": 0.01},
@@ -36,7 +48,7 @@ _TIMING_FD = {"f_clock"} | {f"{part}_{k}" for part in ("nom", "data") for k in (
 
 def driver_arguments(bus: Bus) -> dict[str, Any]:
     """Arguments of `can.Bus`. Raises DeviceError where the bench file lacks or contradicts something."""
-    interface = _interface(bus)
+    interface = interface_of(bus)
     if driver_of(interface).has_rate and bus.bitrate is None and not any(key in bus.options for key in _RATE_OPTIONS):
         raise _error(
             bus,
@@ -60,7 +72,7 @@ def driver_arguments(bus: Bus) -> dict[str, Any]:
     if bus.data_bitrate is not None:
         arguments["data_bitrate"] = bus.data_bitrate
     if bus.bitrate is not None:
-        arguments |= _rate(interface, bus.bitrate)
+        arguments |= _rate(bus, interface, bus.bitrate)
     return arguments
 
 
@@ -81,7 +93,8 @@ def refuse_clashes(buses: Sequence[Bus]) -> None:
             raise _error(bus, f'The buses "{other.name}" and "{bus.name}" use {what}, "{key[1]}".', hint)
 
 
-def _interface(bus: Bus) -> str:
+def interface_of(bus: Bus) -> str:
+    """The interface, one that python-can knows. Raises DeviceError."""
     if bus.interface is None:
         raise _error(
             bus,
@@ -111,10 +124,25 @@ def _with_timing(bus: Bus) -> dict[str, Any]:
     return options
 
 
-def _rate(interface: str, bitrate: int) -> dict[str, Any]:
+def _rate(bus: Bus, interface: str, bitrate: int) -> dict[str, Any]:
+    bitrate = RATE_NAMES.get(interface, {}).get(bitrate, bitrate)
+    if interface == "pcan" and "timing" not in bus.options and bitrate not in PCAN_RATES:
+        raise rate_error(bus, bitrate) from ValueError(bitrate)
     if interface != "slcan" or bitrate in SLCAN_RATES:
         return {"bitrate": bitrate}
-    return {"timing": slcan_timing(bitrate)}
+    try:
+        return {"timing": slcan_timing(bitrate)}
+    except ValueError as error:
+        raise rate_error(bus, bitrate) from error
+
+
+def rate_error(bus: Bus, bitrate: int) -> DeviceError:
+    """The adapter does not know a bit rate."""
+    return _error(
+        bus,
+        f'Bus "{bus.name}": "{bus.interface}" cannot be set to {bitrate} bit/s.',
+        'The usual rates are 500000, 250000, 125000 and 1000000; "busprobe listen-rate" finds that of a bus.',
+    )
 
 
 def slcan_timing(bitrate: int) -> can.BitTiming:

@@ -80,6 +80,11 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
 )
 """Read from the drivers of python-can 4.6.1 and the extras that its package declares."""
 
+NO_ERROR_FRAMES = frozenset(
+    ("canalystii", "cantact", "iscan", "ixxat", "neousys", "robotell", "seeedstudio", "slcan", "systec")
+)
+"""Whose drivers pass no error frames on: at a wrong bit rate they are silent."""
+
 UNKNOWN = Driver(StampedBy.ADAPTER)
 """An interface that python-can got from another package."""
 

@@ -1,0 +1,31 @@
+"""What to try when nothing is heard on a bus, in order."""
+
+from __future__ import annotations
+
+from busprobe.report.table import paragraph
+
+_WIRES = (
+    "Wires: with everything off, measure between CAN high and CAN low. 60 Ω is right; 120 Ω: one terminator is "
+    "missing; 40 Ω: there is one too many."
+)
+_GATEWAY = (
+    "The port may sit behind a gateway which only answers requests. Then use the maker's upfitter connector, "
+    "a body-bus tap or switch wires."
+)
+NOTHING_HEARD = (
+    "Ignition on, then wait 10 s: with it off most buses sleep.",
+    "Open a door: that wakes the body electronics.",
+    'Bit rate: "busprobe listen-rate ADAPTER" goes through the usual ones.',
+    _WIRES,
+    _GATEWAY,
+)
+"""120 Ω at each end of the pair: ISO 11898-2; the order is common practice, no source."""
+
+
+def nothing_heard_lines(*, indent: int = 0) -> list[str]:
+    """The advice as numbered lines."""
+    lines = ["What to try, in this order:"]
+    for number, step in enumerate(NOTHING_HEARD, 1):
+        first, *rest = paragraph(step, width=76 - indent)
+        lines += [f"  {number}. {first}", *(f"     {line}" for line in rest)]
+    return [" " * indent + line for line in lines]
