@@ -83,6 +83,7 @@ class Run:
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
         self.upto_ns: int | None = None
         self._forget_at = NEVER
+        self._reach_ns = self._network.reach_ns
         self.log: list[LogLine] = []
         """Sleeps and wakes of the channels."""
 
@@ -99,7 +100,7 @@ class Run:
         for box, taps in self._wired.items():
             self._take_polls(taps, polls.get(box), upto_ns)
         for leaf in self._leaves.values():
-            leaf.advance()
+            leaf.advance(upto_ns)
         self._network.advance()
         for name, history in self._histories.items():
             timeline = self._network.timeline(self._signal_nodes[name])
@@ -264,7 +265,7 @@ class Run:
         if self.upto_ns < self._forget_at:
             return
         self._forget_at = self.upto_ns + FORGET_NS
-        reached = min([self._network.upto_ns, *(w.upto_ns for w in self._watchers)])
+        reached = min([self._network.upto_ns, *(w.upto_ns for w in self._watchers)]) - self._reach_ns
         self._network.forget(reached)
         for leaf in self._leaves.values():
             leaf.forget(reached)

@@ -92,6 +92,8 @@ class LiveRun:
     def __post_init__(self) -> None:
         self.inbox = Inbox()
         self._next_advance = 0.0
+        self._begun = False
+        self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
         for source in self.sources:
             reader = Reader(source, self.clock, self.inbox)
@@ -137,10 +139,15 @@ class LiveRun:
         for name, status in self.status.items():
             if status.is_up and now - status.progress_s > status.patience_s:
                 self._down(name, "its reader is silent")
-        if now >= self._next_advance:
+        if now >= self._next_advance and self._has_begun(now):
             self._tell(self.engine.advance())
             took = time.monotonic() - now
             self._next_advance = now + min(max(ADVANCE_S, took / SHARE), LONGEST_S)
+
+    def _has_begun(self, now: float) -> bool:
+        """Whether every source has given something, or said why it cannot; nobody waits long for it."""
+        self._begun = self._begun or now > self._begin_by or all(s.was_up or s.trouble for s in self.status.values())
+        return self._begun
 
     def stop(self) -> None:
         """Stop the readers and take what they have still given."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -102,10 +103,12 @@ def run_live(
     show: Show | None = None,
     observers: Sequence[Observer] = (),
     sources: Sequence[LiveSource] | None = None,
+    stop: threading.Event | None = None,
 ) -> LiveOutcome:
     """Run until the time is over or Ctrl-C; either way the run ends in order.
 
-    sources: instead of those of the bench file. Raises DeviceError if none can be opened.
+    sources: instead of those of the bench file. stop: ends the run when set. Raises DeviceError
+    if no source can be opened.
     """
     clock = Clock()
     status = StatusTaker(plan.bench)
@@ -121,7 +124,7 @@ def run_live(
     run.recorder = recorder
     try:
         run.start()
-        _go_on(run, recorder, status, failed, options.for_ns, show)
+        _go_on(run, recorder, status, failed, options.for_ns, show, stop or threading.Event())
         results = run.finish()
     finally:
         run.stop()
@@ -149,11 +152,12 @@ def _go_on(
     failed: Counter[str],
     for_ns: int | None,
     show: Show | None,
+    stop: threading.Event,
 ) -> None:
     end = None if for_ns is None else time.monotonic() + for_ns / 1e9
     next_status = 0.0
     try:
-        while end is None or time.monotonic() < end:
+        while not stop.is_set() and (end is None or time.monotonic() < end):
             run.turn()
             if show is not None and time.monotonic() >= next_status:
                 next_status = time.monotonic() + STATUS_S
@@ -169,6 +173,7 @@ def new_recorder(
     start_ns: int,
     stated_ns: Mapping[str, int],
 ) -> Recorder | None:
+    """A recorder that has started; None where nothing is to be recorded."""
     if options.record is None:
         return None
     texts = {bench.path.name if bench.path is not None else "bench.toml": bench.text}

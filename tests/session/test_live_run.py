@@ -1,0 +1,112 @@
+"""A live run: it says what a replay of its recording says, and it survives what happens to adapters."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+from scripted import BENCH, ScriptedSource, play, van_batches
+
+from busprobe.errors import DeviceError
+from busprobe.frames import Condition, FrameBatch, StateBatch
+from busprobe.recording.read import open_recording
+from busprobe.session.verifying import verify
+
+
+@pytest.mark.parametrize("seed", [11, 12, 13])
+def test_replay_says_what_the_live_run_said(seed: int, tmp_path: Path) -> None:
+    """Line by line the same log, the same checks and triggers, for three vans."""
+    frames, polls = van_batches(seed)
+    recording = tmp_path / "drive.duckdb"
+    sources = [ScriptedSource("body", frames, pause_s=0.0005 * (seed % 3)), ScriptedSource("box", polls)]
+    live = play(sources, recording).results
+    replayed = verify(recording, BENCH)
+    assert replayed.log == live.log
+    assert replayed.checks == live.checks
+    assert replayed.triggers == live.triggers
+    with open_recording(recording) as kept:
+        assert kept.events() == live.log
+    assert len(live.log) > 50
+
+
+def test_an_adapter_pulled_out_and_back_is_a_gap(tmp_path: Path) -> None:
+    """The gap is marked, the signals are unknown meanwhile, and the replay says the same."""
+    frames, polls = van_batches(3, 60)
+    recording = tmp_path / "gap.duckdb"
+    bus = ScriptedSource("body", frames, pause_s=0.01, trouble=30)
+    outcome = play([bus, ScriptedSource("box", polls, pause_s=0.01)], recording)
+    assert bus.opened == 2
+    with open_recording(recording) as kept:
+        rows = [row for batch in kept.batches() if isinstance(batch, StateBatch) for row in batch.rows]
+    # A source that has given everything gets no further, and is down in the end.
+    of_bus = [row for row in rows if row.source == "body"]
+    assert [row.condition for row in of_bus][:2] == [Condition.DOWN, Condition.UP]
+    assert of_bus[0].note == "body was pulled out."
+    replayed = verify(recording, BENCH)
+    assert replayed.log == outcome.results.log
+    assert replayed.checks == outcome.results.checks
+
+
+def test_a_reader_that_stalls_is_declared_down_and_its_late_records_are_kept(tmp_path: Path) -> None:
+    frames, polls = van_batches(4, 40)
+    recording = tmp_path / "stall.duckdb"
+    box = ScriptedSource("box", polls, pause_s=0.005, stall=(20, 0.5))
+    outcome = play([ScriptedSource("body", frames, pause_s=0.005), box], recording)
+    assert outcome.run.status["box"].gaps >= 1
+    with open_recording(recording) as kept:
+        count = sum(len(b) for b in kept.batches() if getattr(b, "box", "") == "box")
+    assert count == sum(map(len, polls))
+    assert verify(recording, BENCH).log == outcome.results.log
+
+
+def test_one_source_missing_does_not_hold_the_other_back() -> None:
+    frames, _ = van_batches(5, 20)
+    bus = ScriptedSource("body", frames)
+    outcome = play([bus, ScriptedSource("box", [], missing=True)])
+    assert outcome.run.frames == sum(map(len, frames))
+    assert outcome.run.status["box"].trouble == "box is not plugged in."
+
+
+def test_no_source_at_all_is_an_error_that_names_each() -> None:
+    with pytest.raises(DeviceError) as error:
+        play([ScriptedSource("body", [], missing=True), ScriptedSource("box", [], missing=True)])
+    assert str(error.value) == "body is not plugged in.\nbox is not plugged in."
+
+
+def test_the_system_clock_steps_by_an_hour(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Event time comes from the monotonic clock alone."""
+    from busprobe.sources.clock import Clock
+
+    clock = Clock()
+    before = clock.now_ns()
+    real = time.time_ns
+    monkeypatch.setattr(time, "time_ns", lambda: real() + 3_600_000_000_000)
+    assert 0 <= clock.now_ns() - before < 5_000_000_000
+
+
+def test_a_slow_observer_loses_nothing(tmp_path: Path) -> None:
+    """What watches may be slow: the recording has everything all the same."""
+    frames, polls = van_batches(6, 30)
+    recording = tmp_path / "slow.duckdb"
+
+    def dawdle(batch: object) -> None:
+        time.sleep(0.01)
+
+    outcome = play([ScriptedSource("body", frames), ScriptedSource("box", polls)], recording, observer=dawdle)
+    assert outcome.run.inbox.lost == 0
+    with open_recording(recording) as kept:
+        assert sum(len(b) for b in kept.batches() if isinstance(b, FrameBatch)) == sum(map(len, frames))
+
+
+def test_the_inbox_counts_what_it_cannot_hold(monkeypatch: pytest.MonkeyPatch) -> None:
+    from busprobe.session import readers
+
+    monkeypatch.setattr(readers, "MOST_ROWS", 100)
+    inbox = readers.Inbox()
+    frames, _ = van_batches(7, 10)
+    for batch in frames:
+        inbox.put(readers.Came("body", batch))
+    taken = sum(len(e.batch) for e in inbox.take(0.0) if isinstance(e, readers.Came))
+    assert inbox.lost > 0
+    assert taken + inbox.lost == sum(map(len, frames))

@@ -1,0 +1,133 @@
+"""The recorder: nothing recorded is lost, whatever happens to the process or the disk."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import subprocess
+import sys
+import time
+from collections import namedtuple
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scripted import ScriptedSource, play, van_batches
+
+from busprobe.errors import OpenError
+from busprobe.frames import FrameBatch
+from busprobe.recording.read import open_recording
+from busprobe.session import recorder as recorder_module
+from busprobe.session.recorder import Recorder
+
+HERE = Path(__file__).parent
+KILLS, AT_ONCE = 20, 5
+Usage = namedtuple("Usage", "total used free")
+
+
+def frames(start: int, count: int) -> FrameBatch:
+    rng = np.random.default_rng(start)
+    return FrameBatch(
+        np.arange(start, start + count) * 1_000_000, ("c",), np.zeros(count, np.uint8),
+        np.full(count, 0x123, np.uint32), np.zeros(count, np.uint8), np.full(count, 8, np.uint8),
+        rng.integers(0, 2**62, count).astype(np.uint64),
+    )  # fmt: skip
+
+
+def killed_runs(folder: Path, numbers: range, draw: random.Random) -> list[tuple[Path, int]]:
+    """Recordings of processes killed at random instants, and the last time that each had read to."""
+    running = []
+    for number in numbers:
+        path = folder / f"killed_{number}.duckdb"
+        command = [sys.executable, str(HERE / "killed.py"), str(path)]
+        running.append((path, subprocess.Popen(command, stdout=subprocess.PIPE, text=True)))
+    ends = []
+    for path, process in running:
+        assert process.stdout is not None
+        process.stdout.readline()
+        ends.append((path, process, time.monotonic() + draw.uniform(0.3, 2.0)))
+    found = []
+    for path, process, end in sorted(ends, key=lambda e: e[2]):
+        time.sleep(max(0.0, end - time.monotonic()))
+        process.kill()
+        said = process.communicate()[0].split("\n")
+        found.append((path, int([line for line in said if line][-1])))
+    return found
+
+
+@pytest.mark.parametrize("group", range(KILLS // AT_ONCE))
+def test_a_killed_process_loses_a_second_at_most(group: int, tmp_path: Path) -> None:
+    """The file opens each time; what is there is the beginning without a gap, up to the last second."""
+    draw = random.Random(group)
+    for path, last_ns in killed_runs(tmp_path, range(group * AT_ONCE, (group + 1) * AT_ONCE), draw):
+        with open_recording(path) as kept:
+            counts = [b.payload for b in kept.batches() if isinstance(b, FrameBatch)]
+            times = [b.t_ns for b in kept.batches() if isinstance(b, FrameBatch) and len(b)]
+        joined = np.concatenate(counts) if counts else np.empty(0)
+        assert np.array_equal(joined, np.arange(len(joined)))
+        reached = int(times[-1][-1]) if times else last_ns - 1_000_000_000
+        assert last_ns - reached <= 1_000_000_000
+
+
+def test_recording_stops_cleanly_before_the_disk_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A message says so, the run goes on, and what was recorded is there."""
+    path = tmp_path / "full.duckdb"
+    recorder = Recorder(path, about={}, bench={})
+    recorder.start()
+    recorder.put(frames(0, 1000))
+    until = time.monotonic() + 10
+    while recorder.status().rows < 1000 and time.monotonic() < until:
+        time.sleep(0.02)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _path: Usage(10**12, 10**12, 150 * 1024**2))
+    while not recorder.status().failure and time.monotonic() < until:
+        time.sleep(0.02)
+    recorder.put(frames(1000, 1000))
+    status = recorder.stop()
+    assert status.failure == "less than 200 MB free on the disk of full.duckdb: recording stopped."
+    monkeypatch.undo()
+    with open_recording(path) as kept:
+        assert kept.frame_count == 1000
+
+
+def test_the_run_goes_on_when_recording_has_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(recorder_module, "LEAST_FREE", 10**15)
+    frame_batches, polls = van_batches(8, 30)
+    outcome = play([ScriptedSource("body", frame_batches), ScriptedSource("box", polls)], tmp_path / "none.duckdb")
+    assert outcome.run.frames == sum(map(len, frame_batches))
+    assert outcome.recorder is not None
+    assert "recording stopped" in outcome.recorder.failure
+
+
+def test_a_ring_keeps_to_its_size_and_says_what_it_dropped(tmp_path: Path) -> None:
+    path = tmp_path / "ring.duckdb"
+    limit = 6_000_000
+    recorder = Recorder(path, about={}, bench={}, ring_bytes=limit)
+    recorder.start()
+    for k in range(12):
+        recorder.put(frames(k * 130_000, 130_000))
+        until = time.monotonic() + 10
+        while recorder.status().rows < (k + 1) * 130_000 and time.monotonic() < until:
+            time.sleep(0.02)
+    status = recorder.stop()
+    assert status.failure == ""
+    assert status.dropped_before_ns is not None
+    with open_recording(path) as kept:
+        assert kept.about["dropped_before_ns"] == str(status.dropped_before_ns)
+        first = next(int(b.t_ns[0]) for b in kept.batches() if isinstance(b, FrameBatch) and len(b))
+        assert first >= status.dropped_before_ns
+        assert 0 < kept.frame_count < 12 * 130_000
+    assert path.stat().st_size < 3 * limit
+
+
+def test_a_second_program_is_refused_while_one_records(tmp_path: Path) -> None:
+    path = tmp_path / "busy.duckdb"
+    process = subprocess.Popen([sys.executable, str(HERE / "killed.py"), str(path)], stdout=subprocess.PIPE, text=True)
+    try:
+        assert process.stdout is not None
+        process.stdout.readline()
+        with pytest.raises(OpenError) as error:
+            open_recording(path)
+        assert f"in use by process {process.pid}" in str(error.value)
+    finally:
+        process.kill()
+        process.communicate()
