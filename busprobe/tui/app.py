@@ -14,6 +14,7 @@ from textual.screen import Screen
 
 from busprobe.session.scene import Scene
 from busprobe.session.snapshot import Snapshot
+from busprobe.tui.found import adapters
 from busprobe.tui.keys import Key, bindings, keys_with_screens
 from busprobe.tui.pull import PERIOD_S, Pull
 from busprobe.tui.recent import Opened
@@ -24,6 +25,7 @@ from busprobe.tui.screens.cautions import Cautions
 from busprobe.tui.screens.help import HelpScreen
 from busprobe.tui.screens.start import StartPage
 from busprobe.tui.themes import NAMES, themes
+from busprobe.tui.view.start import Adapter
 
 Opener = Callable[[Opened], Scene]
 """Opens what was chosen on the start page; neither recording nor bench file means the demo. Raises BusprobeError."""
@@ -45,7 +47,7 @@ class BusprobeApp(App[None]):
     }
     AUTO_FOCUS = "Rows"
 
-    picture: reactive[Snapshot | None] = reactive(None, repaint=False)
+    picture: reactive[Snapshot | None] = reactive(None, repaint=False, always_update=True)
     """What the screens show now."""
 
     def __init__(
@@ -53,16 +55,18 @@ class BusprobeApp(App[None]):
         scene: Scene | None,
         *,
         opener: Opener | None = None,
+        find: Callable[[], list[Adapter]] = adapters,
         cautions: Sequence[str] = (),
         theme: str = NAMES[0],
     ) -> None:
-        """scene: None for the start page, which needs an opener. cautions: shown before live work."""
+        """scene: None for the start page, which needs an opener. find: adapters. cautions: shown before live work."""
         super().__init__()
         for own in themes():
             self.register_theme(own)
         self.theme = theme
         self.scene = scene
         self.opener = opener
+        self.find = find
         self.chosen: str | None = None
         """Name of the signal that the signal path shows."""
         self.saved: list[str] = []

@@ -1,31 +1,21 @@
-"""Adapters that this machine has: serial ports and CAN network links."""
+"""Adapters that this machine has, as the start page lists them."""
 
 from __future__ import annotations
 
-from pathlib import Path
-
-from busprobe.sources.port_list import serial_ports
 from busprobe.tui.view.start import Adapter
 
-NETWORK = Path("/sys/class/net")
-CAN_LINK = "280"
-"""ARPHRD_CAN of Linux's if_arp.h: the type of a network link that is a CAN bus."""
 
+def adapters() -> list[Adapter]:
+    """CAN links of the system, adapters that their drivers found, serial ports; takes up to two seconds."""
+    from busprobe.sources.adapters import find_adapters  # slow to import: it loads python-can
 
-def adapters(network: Path = NETWORK) -> list[Adapter]:
-    """CAN links first, then serial ports."""
-    return [
-        *_can_links(network),
-        *(Adapter(p.device, p.description or "serial port", p.trouble) for p in serial_ports()),
+    there = find_adapters()
+    links = [
+        Adapter(
+            link.name, 'CAN link of this machine, interface = "socketcan"', "" if link.is_up else "the link is down."
+        )
+        for link in there.links
     ]
-
-
-def _can_links(network: Path) -> list[Adapter]:
-    found = []
-    for link in sorted(network.glob("*/type")):
-        try:
-            if link.read_text(encoding="ascii").strip() == CAN_LINK:
-                found.append(Adapter(link.parent.name, 'CAN link of this machine: interface = "socketcan"'))
-        except OSError:
-            continue
-    return found
+    found = [Adapter(f"{one.interface} {one.channel}", one.about) for one in there.found]
+    ports = [Adapter(port.device, port.description or "serial port", port.trouble) for port in there.ports]
+    return [*links, *found, *ports]

@@ -15,6 +15,7 @@ class AskText(ModalScreen[str | None]):
     """Asks for one line; Escape gives None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "dismiss(None)", "Cancel")]
+    AUTO_FOCUS = "Input"
 
     def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
         super().__init__()
@@ -39,6 +40,7 @@ class AskYes(ModalScreen[bool]):
         Binding("n", "dismiss(False)", "No"),
         Binding("y", "dismiss(True)", "Yes"),
     ]
+    AUTO_FOCUS = "#no"
 
     def __init__(self, question: str, yes: str, no: str) -> None:
         super().__init__()

@@ -16,6 +16,7 @@ class Cautions(ModalScreen[None]):
     """A page to read; Enter goes on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter,escape,space", "dismiss", "Go on")]
+    AUTO_FOCUS = "VerticalScroll"
 
     def __init__(self, cautions: Sequence[str]) -> None:
         super().__init__()

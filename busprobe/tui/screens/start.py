@@ -14,7 +14,6 @@ from textual.worker import Worker, WorkerState
 
 from busprobe.errors import BusprobeError
 from busprobe.session.scene import Scene
-from busprobe.tui.found import adapters
 from busprobe.tui.keys import KEYS, bindings, key_text
 from busprobe.tui.recent import Opened, recent, remember
 from busprobe.tui.screens.ask import AskText
@@ -26,6 +25,8 @@ from busprobe.tui.widgets.rows import Rows
 if TYPE_CHECKING:
     from busprobe.tui.app import BusprobeApp
 
+_OPEN, _FIND = "open", "find"
+"""Names of workers."""
 _WORDS = "Bench instrument for vehicle bus and input signals. ↑ ↓ move, Enter opens."
 
 
@@ -37,7 +38,8 @@ class StartPage(Screen[None]):
     def __init__(self) -> None:
         super().__init__()
         self._recents: list[Opened] = []
-        self._adapters: list[Adapter] = []
+        self._adapters: list[Adapter] | None = None
+        """None: being looked for."""
         self._opening: Opened | None = None
 
     @property
@@ -58,12 +60,12 @@ class StartPage(Screen[None]):
         self._paint()
 
     def on_screen_resume(self) -> None:
-        self._adapters = adapters()
         self._paint()
+        self.run_worker(self.board.find, thread=True, name=_FIND, exclusive=True, group=_FIND)
 
     def _paint(self) -> None:
         self._recents = recent()
-        self.query_one(Rows).show(start_rows(self._recents, self._adapters, with_demo=True))
+        self.query_one(Rows).show(start_rows(self._recents, self._adapters))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         key = event.row.key
@@ -91,16 +93,23 @@ class StartPage(Screen[None]):
         self._opening = opened
         name = opened.recording or opened.bench or "the demo"
         self.say(f"Opening {name} …")
-        self.run_worker(lambda: _try(lambda: opener(opened)), thread=True, name="open")
+        self.run_worker(lambda: _try(lambda: opener(opened)), thread=True, name=_OPEN)
 
     async def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        if event.worker.name != "open" or event.state not in (WorkerState.SUCCESS, WorkerState.CANCELLED):
+        if event.state not in (WorkerState.SUCCESS, WorkerState.CANCELLED):
             return
+        if event.worker.name == _OPEN:
+            await self._opened(event.worker, event.state)
+        elif event.worker.name == _FIND and event.state is WorkerState.SUCCESS:
+            self._adapters = cast("list[Adapter]", event.worker.result)
+            self._paint()
+
+    async def _opened(self, worker: Worker[object], state: WorkerState) -> None:
         opened, self._opening = self._opening, None
-        result = cast("Scene | str", event.worker.result)
+        result = cast("Scene | str", worker.result)
         if isinstance(result, str):
             self.say(result, trouble=True)
-        elif opened is not None and event.state is WorkerState.SUCCESS:
+        elif opened is not None and state is WorkerState.SUCCESS:
             self.say("")
             if opened != Opened(None, None):
                 remember(opened)

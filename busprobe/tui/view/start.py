@@ -24,17 +24,16 @@ class Adapter(NamedTuple):
     trouble: str = ""
 
 
-def start_rows(recents: Sequence[Opened], adapters: Sequence[Adapter], *, with_demo: bool) -> list[Row]:
-    """Recent ones first, then the demo and another file, then adapters."""
+def start_rows(recents: Sequence[Opened], adapters: Sequence[Adapter] | None) -> list[Row]:
+    """Recent ones first, then the demo and another file, then adapters (None: they are being looked for)."""
     rows = [_recent(number, opened) for number, opened in enumerate(recents)]
-    if with_demo:
-        about = "A simulated patrol van, recorded: gear, doors, beacons, 19 checks."
-        rows.append(Row(DEMO, (cell("Demo", Tone.NOTE), cell("Patrol van"), cell(about, Tone.DIM))))
+    about = "A drive of a simulated patrol van: gear, doors, beacons, 19 checks."
+    rows.append(Row(DEMO, (cell("Demo", Tone.NOTE), cell("Patrol van"), cell(about, Tone.DIM))))
     about = "A recording (.duckdb, .log, .asc, .blf, .trc, .csv), or a bench file (.toml) for a live vehicle."
     rows.append(Row(OTHER, (cell("Open", Tone.NOTE), cell("Another file …"), cell(about, Tone.DIM))))
-    rows += [_adapter(adapter) for adapter in adapters]
+    rows += [_adapter(adapter) for adapter in adapters or ()]
     if not adapters:
-        words = cell("No adapter found: plug one in, then come back here with o.", Tone.DIM)
+        words = cell("being looked for …" if adapters is None else "none found", Tone.DIM)
         rows.append(Row(_ADAPTER, (cell("Adapter", Tone.HEAD), words, cell(""))))
     return rows
 

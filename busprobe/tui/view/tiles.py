@@ -7,7 +7,7 @@ from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.blocks import biggest
 from busprobe.tui.view.spans import Line, Span, Tone, fit
 from busprobe.tui.view.times import clock
-from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN, value_cell
+from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN
 
 ROLES = ("gear", "speed", "brake", "door")
 """Roles that get a tile, in order."""
@@ -62,18 +62,16 @@ def _short_lines(signals: list[SignalNow], width: int, height: int) -> list[Line
     each = width // across
     lines = []
     for start in range(0, len(signals), across):
-        parts = [
-            [*fit((Span(f" {s.name} ", Tone.HEAD), *_short(s)), each - 1), Span(" ")]
-            for s in signals[start : start + across]
-        ]
+        parts = [[*fit(_short(s), each - 1), Span(" ")] for s in signals[start : start + across]]
         lines.append(tuple(span for part in parts for span in part))
     return lines[:height]
 
 
 def _short(signal: SignalNow) -> Line:
-    if signal.role in _WORDS and signal.code in (FALSE, TRUE):
-        return (Span(f"{_sign(signal)} {_big_word(signal)}", tone_of(signal)),)
-    return tuple(Span(part.text.strip(), part.tone) for part in value_cell(signal))
+    known = signal.role in _WORDS and signal.code in (FALSE, TRUE)
+    tone = tone_of(signal)
+    word = _big_word(signal) if known else signal.text
+    return Span(f" {_sign(signal)} ", tone), Span(f"{signal.name} ", Tone.HEAD), Span(word, tone)
 
 
 def _tile(signal: SignalNow, picture: Snapshot, width: int, height: int) -> list[Line]:

@@ -13,7 +13,7 @@ from textual.strip import Strip
 from busprobe.tui.view.spans import Span, Tone, fit
 
 
-class Painted(ScrollView):
+class Painted(ScrollView, can_focus=False):
     """Turns spans into strips of the screen in the colours of the theme."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"painted--{tone.value}" for tone in Tone} | {"painted--cursor"}

@@ -185,8 +185,11 @@ class Rows(Painted, can_focus=True):
             self.post_message(self.Chosen(self, self.selected))
 
     def on_click(self, event: Click) -> None:
-        i = event.y - HEADING + self.scroll_offset.y
-        if event.y < HEADING or i >= len(self._rows):
+        at = event.get_content_offset(self)
+        if at is None or at.y < HEADING:
+            return
+        i = at.y - HEADING + self.scroll_offset.y
+        if i >= len(self._rows):
             return
         if i == self.cursor:
             self.action_choose()
