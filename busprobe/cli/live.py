@@ -59,17 +59,26 @@ record_file = click.option(
 )
 
 
-def live_options(for_ns: int | None, record: Path | None, ring: int | None = None) -> LiveOptions:
+requests_option = click.option(
+    "--allow-requests",
+    is_flag=True,
+    help="Live: ask for the PIDs of [obd] poll, on a bus whose bench file says listen_only = false.",
+)
+
+
+def live_options(
+    for_ns: int | None, record: Path | None, *, ring: int | None = None, allow_requests: bool = False
+) -> LiveOptions:
     from busprobe.session.live_bench import LiveOptions
 
-    return LiveOptions(for_ns, record, ring_bytes=ring)
+    return LiveOptions(for_ns, record, ring_bytes=ring, allow_requests=allow_requests)
 
 
 def refuse_live_options(**given: object) -> None:
     """Options that only make sense live were given with a recording."""
     for name, value in given.items():
-        if value is not None:
-            raise click.UsageError(f'--{name} goes with "live", not with a recording.')
+        if value:
+            raise click.UsageError(f'--{name.replace("_", "-")} goes with "live", not with a recording.')
 
 
 @contextmanager

@@ -29,6 +29,7 @@ _COMMANDS = {
     "survey": Entry("busprobe.cli.survey", "Say what is in a recording: channels, identifiers, OBD, signals."),
     "decode": Entry("busprobe.cli.decode", "Write the signals of a recording as a table, CSV or Parquet."),
     "vehicle": Entry("busprobe.cli.vehicle", "Read VIN, trouble codes, readiness and voltage; compare with before."),
+    "open": Entry("busprobe.cli.open", "Watch a live vehicle or replay a recording on screens."),
     "record": Entry("busprobe.cli.record", "Record a live vehicle, with verdicts at the end."),
     "adapters": Entry("busprobe.cli.adapters", "List bus adapters and serial ports, and what others need."),
     "listen-rate": Entry("busprobe.cli.listen_rate", "Find the bit rate of a bus by listening only."),

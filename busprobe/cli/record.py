@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from busprobe.cli import options
-from busprobe.cli.live import Size, for_time, live_options, live_screen
+from busprobe.cli.live import Size, for_time, live_options, live_screen, requests_option
 from busprobe.cli.output import print_lines, write_json
 from busprobe.report.as_json import verify_json
 from busprobe.report.verify_text import verify_lines
@@ -19,8 +19,17 @@ from busprobe.report.verify_text import verify_lines
 @for_time
 @click.option("--ring", metavar="SIZE", type=Size(), help="Keep about this much, like 2GB; the oldest is dropped.")
 @click.option("--on-wake", is_flag=True, help="Start with the first frame on a bus.")
+@requests_option
 @options.json_file
-def command(bench: Path, out: Path, for_ns: int | None, ring: int | None, on_wake: bool, json_file: Path | None) -> int:
+def command(
+    bench: Path,
+    out: Path,
+    for_ns: int | None,
+    ring: int | None,
+    on_wake: bool,
+    allow_requests: bool,
+    json_file: Path | None,
+) -> int:
     """Record every bus and input box of a bench file, and give the verdicts at the end.
 
     A killed process loses no more than the last second. A box line named marker_line in the
@@ -37,7 +46,7 @@ def command(bench: Path, out: Path, for_ns: int | None, ring: int | None, on_wak
         if on_wake:
             click.echo("Waiting for the first frame.", err=True)
             wait_for_wake(bench)
-        report = verify_live(bench, live_options(for_ns, out, ring), show)
+        report = verify_live(bench, live_options(for_ns, out, ring=ring, allow_requests=allow_requests), show)
     print_lines(verify_lines(report))
     write_json(json_file, verify_json(report))
     return 0

@@ -7,7 +7,15 @@ from pathlib import Path
 import click
 
 from busprobe.cli import options
-from busprobe.cli.live import LIVE, for_time, live_options, live_screen, record_file, refuse_live_options
+from busprobe.cli.live import (
+    LIVE,
+    for_time,
+    live_options,
+    live_screen,
+    record_file,
+    refuse_live_options,
+    requests_option,
+)
 from busprobe.cli.output import print_lines, print_problems, write_json
 from busprobe.cli.progress import progress_bar
 from busprobe.report.as_json import verify_json
@@ -23,9 +31,11 @@ from busprobe.session.verifying import verify
 @options.strict
 @for_time
 @record_file
+@requests_option
 def command(
-    recording: Path, bench: Path, json_file: Path | None, strict: bool, for_ns: int | None, record: Path | None
-) -> int:
+    recording: Path, bench: Path, json_file: Path | None, strict: bool, for_ns: int | None, record: Path | None,
+    allow_requests: bool,
+) -> int:  # fmt: skip
     """Put the checks of a bench file to the test on RECORDING, or on the vehicle itself: live.
 
     Prints a verdict on every check, what did not pass and why, and the trigger log.
@@ -46,9 +56,9 @@ def command(
         from busprobe.session.live_bench import verify_live
 
         with live_screen() as show:
-            report = verify_live(bench, live_options(for_ns, record), show)
+            report = verify_live(bench, live_options(for_ns, record, allow_requests=allow_requests), show)
     else:
-        refuse_live_options(**{"for": for_ns, "record": record})
+        refuse_live_options(**{"for": for_ns, "record": record, "allow_requests": allow_requests})
         with progress_bar("Checking") as progress:
             report = verify(recording, bench, strict=strict, progress=progress)
     print_lines(verify_lines(report))

@@ -16,11 +16,13 @@ from busprobe.engine.engine import Results
 from busprobe.engine.plan import Plan
 from busprobe.errors import BenchError, Problems
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.report.advice import nothing_heard_lines
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
 from busprobe.session.live import LiveRun
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
+from busprobe.session.polling import Polling, start_polling
 from busprobe.session.recorder import Recorder, RecorderStatus
 from busprobe.session.verifying import VerifyReport, load_plan
 from busprobe.sources.boxes import open_box
@@ -28,6 +30,7 @@ from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.sources.drivers import uncertainty_ns
 from busprobe.sources.live import LiveSource
+from busprobe.sources.pace import pace_notes
 
 STATUS_S = 0.5
 
@@ -42,6 +45,8 @@ class LiveOptions:
     overwrite: bool = False
     ring_bytes: int | None = None
     """Keep no more than about this much: the oldest part is dropped."""
+    allow_requests: bool = False
+    """Ask for the PIDs of `[obd] poll` on a bus that is not listen-only."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,7 @@ class LiveOutcome:
     results: Results
     run: LiveRun
     recorder: RecorderStatus | None
+    polling: Polling | None = None
 
 
 Show = Callable[[LiveStatus], None]
@@ -119,7 +125,9 @@ def run_live(
 
     given = live_sources(plan.bench) if sources is None else sources
     uncertainty = stated_uncertainty(plan.bench, given)
-    run = LiveRun(plan, given, clock, on_lines=count, observers=(status.add, *observers), uncertainty_ns=uncertainty)
+    polling = start_polling(plan.bench, given, clock) if options.allow_requests else None
+    watching = (status.add, *observers) if polling is None else (status.add, *observers, polling.observe)
+    run = LiveRun(plan, given, clock, on_lines=count, observers=watching, uncertainty_ns=uncertainty)
     recorder = new_recorder(plan.bench, databases, options, run.start_ns, uncertainty)
     run.recorder = recorder
     try:
@@ -129,7 +137,7 @@ def run_live(
     finally:
         run.stop()
         written = recorder.stop() if recorder is not None else None
-    return LiveOutcome(results, run, written)
+    return LiveOutcome(results, run, written, polling)
 
 
 def wait_for_wake(bench: Path) -> None:
@@ -190,7 +198,8 @@ def new_recorder(
 
 def live_notes(outcome: LiveOutcome) -> list[str]:
     """What the user should know of the run, a sentence each."""
-    notes = []
+    notes = [] if outcome.polling is None else list(outcome.polling.notes())
+    boxes = {box.name: box for box in outcome.run.plan.bench.boxes}
     for name, status in outcome.run.status.items():
         health = status.health
         if not status.was_up:
@@ -199,12 +208,19 @@ def live_notes(outcome: LiveOutcome) -> list[str]:
             notes.append(f"{name} was down {status.gaps} times; its signals are unknown there.")
         if health.listening:
             notes.append(f"{name}: {health.listening}")
+        if name in boxes and health.period_ns is not None:
+            notes += pace_notes(boxes[name], health.period_ns)
         if health.lost:
             notes.append(f"{name}: the driver says it lost {health.lost:,} records.")
     if outcome.run.inbox.lost:
         notes.append(f"{outcome.run.inbox.lost:,} records were lost: they came faster than they could be taken in.")
     if outcome.results.late:
         notes.append(f"{outcome.results.late:,} records came too late to count; they are recorded.")
+    if not outcome.run.frames and outcome.run.plan.bench.buses:
+        notes += ["No frame was heard.", *nothing_heard_lines()]
+    if outcome.recorder is not None and outcome.recorder.dropped_before_ns is not None:
+        gone = (outcome.recorder.dropped_before_ns - outcome.run.start_ns) / 1e9
+        notes.append(f"The ring was full: what came before {gone:.0f} s has been dropped.")
     if outcome.recorder is not None and outcome.recorder.failure:
         notes.append(f"Recording stopped early: {outcome.recorder.failure}")
     return notes

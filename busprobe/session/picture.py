@@ -84,6 +84,7 @@ def signal_now(
         None if signal is None else max_age(signal),
         int(past.edges[index]),
         strip(past, t_ns, is_condition),
+        tuple(dict.fromkeys(texts.values())),
     )
 
 

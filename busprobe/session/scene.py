@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
+from busprobe.frames import Int64Array
+from busprobe.results import CheckResult, TriggerEntry
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot
 
 SPEEDS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
@@ -23,6 +25,20 @@ class Player(Protocol):
     @property
     def marks(self) -> Sequence[Mark]:
         """All marks known so far, in order of time."""
+        ...
+
+    @property
+    def checks(self) -> Sequence[CheckResult]:
+        """With every occurrence loaded so far, also those after the position."""
+        ...
+
+    @property
+    def triggers(self) -> Sequence[TriggerEntry]:
+        """All loaded so far, also those after the position."""
+        ...
+
+    def edges(self, signal: str) -> Int64Array:
+        """(n,) times of all edges of a signal loaded so far; empty for a name that is not there."""
         ...
 
     def play(self) -> None: ...
@@ -66,6 +82,14 @@ class Scene(Protocol):
         ...
 
     def stop_recording(self) -> str: ...
+
+    def note(self, text: str) -> str:
+        """Live: keep a result of the guided walk in the recording. Returns what to tell the user ("" if kept)."""
+        ...
+
+    def stop_loading(self) -> None:
+        """Replay: give up loading; what is loaded stays."""
+        ...
 
     def close(self) -> None:
         """Stop everything; harmless twice."""

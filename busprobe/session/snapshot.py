@@ -66,6 +66,8 @@ class SignalNow:
     edges: int
     """Changes of value so far (known to known)."""
     strip: Strip | None = None
+    labels: tuple[str, ...] = ()
+    """All texts that it can have, where they are named."""
 
 
 @dataclass(frozen=True)
