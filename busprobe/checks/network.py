@@ -102,6 +102,14 @@ class Network:
         """Everything before this time is said by every node."""
         return min((node.timeline.upto_ns for node in self._nodes), default=FOREVER)
 
+    @property
+    def reach_ns(self) -> int:
+        """How far back the cause of a change may lie that is asked for: see `uncertainty_at`."""
+        reach: list[int] = []
+        for node in self._nodes:
+            reach.append(node.delay_ns + max((reach[i] for i in node.operands), default=0))
+        return max(reach, default=0)
+
     def forget(self, before_ns: int) -> None:
         """Drop change points that nobody will ask for: all before a time that every node has passed."""
         for node in self._nodes:
@@ -168,9 +176,9 @@ class Network:
             case n.Not(operand):
                 return self._op(pw.Pointwise(1, pw.negated), self.add(operand))
             case n.And(operands):
-                return self._fold(pw.AND, operands)
+                return self._fold(pw.AND, operands, event=n.is_event(node))
             case n.Or(operands):
-                return self._fold(pw.OR, operands)
+                return self._fold(pw.OR, operands, event=n.is_event(node))
             case n.Known(operand):
                 return self._op(pw.Pointwise(1, pw.is_known), self.add(operand))
             case _:
@@ -185,7 +193,9 @@ class Network:
             case n.Age(signal, op, ns):
                 samples = self._leaves[signal].samples
                 assert samples is not None
-                return self._op(Age(op, ns), self._append(_Node(None, (), samples)))
+                age = self._op(Age(op, ns), self._append(_Node(None, (), samples)))
+                # Told when the signal itself can be told, so that both can be shown together.
+                return self._op(pw.Pointwise(2, pw.first), age, self.signal(signal))
             case n.Flashing(operand):
                 return self._flash("flashing", operand)
             case n.FlashRate(operand):
@@ -201,8 +211,9 @@ class Network:
             case _:
                 raise AssertionError(node)
 
-    def _fold(self, table: UInt8Array, operands: Sequence[n.Condition]) -> int:
-        return self._op(pw.Pointwise(len(operands), pw.folded(table)), *(self.add(o) for o in operands))
+    def _fold(self, table: UInt8Array, operands: Sequence[n.Condition], *, event: bool = False) -> int:
+        operator = pw.Pointwise(len(operands), pw.folded(table), event=event)
+        return self._op(operator, *(self.add(o) for o in operands))
 
     def _flash(self, kind: str, operand: n.Condition) -> int:
         source = self.add(operand)

@@ -53,8 +53,11 @@ class OpenOccurrence:
         self._tight = False
         self._saw_unknown = False
         self._unknown_from: int | None = t_ns if expect > TRUE else None
-        self._when_lost_from: int | None = None
+        """Start of the stretch at hand that is unknown; in the hold, not true and in part unknown."""
+        self._not_true_from: int | None = None
+        self._expect = TRUE
         self._break_from: int | None = None
+        self._break_uncertainty = 0
         self._break_is_long = False
         self._break_signals: SignalTexts | None = None
         self._hold_end: int | None = None
@@ -131,6 +134,7 @@ class OpenOccurrence:
             margin = min(margin, self._latency - terms.not_before_ns)
         self._tight = self._uncertainty > 0 and margin < self._uncertainty
         self._unknown_from = None
+        self._saw_unknown = False
         if terms.hold_ns is not None:
             self._hold_end = t + terms.hold_ns
         elif not terms.hold_while_when:
@@ -153,28 +157,25 @@ class OpenOccurrence:
         """When the break at hand counts: longer than `settle`, and not just the uncertain end."""
         if self._break_from is None:
             return None
-        slack = self._when_uncertainty + self._around.expect_uncertainty_at(self._break_from)
-        return self._break_from + max(self.terms.settle_ns, slack)
+        return self._break_from + max(self.terms.settle_ns, self._when_uncertainty + self._break_uncertainty)
 
     def _hold_at(self, t: int, when: int, expect: int) -> None:
         if self.terms.hold_while_when and when == FALSE:
             self._hold_over(t)
             return
-        if self.terms.hold_while_when:
-            if when == TRUE:
-                self._when_lost_from = None
-            elif self._when_lost_from is None:
-                self._when_lost_from = t
-        if self._unknown_from is not None and expect <= TRUE:
-            self._unknown_from = None
-        elif expect > TRUE and self._unknown_from is None:
-            self._unknown_from = t
-        if expect == FALSE and self._when_lost_from is not None and self._break_from is None:
-            self._saw_unknown = True
-        elif expect == FALSE and self._break_from is None:
+        if expect == TRUE:
+            self._not_true_from = self._unknown_from = None
+        elif self._not_true_from is None:
+            self._not_true_from = t
+        breaks = expect == FALSE and self._expect != FALSE
+        is_judged = when == TRUE or not self.terms.hold_while_when
+        self._expect = expect
+        if expect > TRUE or (breaks and not is_judged):
+            self._unknown_from = self._not_true_from
+        if breaks and is_judged and self._break_from is None:
             self._break_from, self._break_signals = t, self._around.say(t)
+            self._break_uncertainty = self._around.expect_uncertainty_at(t)
         elif expect != FALSE and self._break_from is not None:
-            self._saw_unknown |= expect != TRUE
             self._break_is_long |= t > self._break_from + self.terms.settle_ns
             if not self._break_is_long:
                 self._break_from = None

@@ -43,11 +43,15 @@ Combine = Callable[[Codes, Values], Combined]
 
 
 class Pointwise:
-    """Merges the change points of its operands and applies `combine` at each."""
+    """Merges the change points of its operands and applies `combine` at each.
 
-    def __init__(self, arity: int, combine: Combine, *, quantity: bool = False) -> None:
+    event: every instant at which it is true stands alone, even 1 ns after another.
+    """
+
+    def __init__(self, arity: int, combine: Combine, *, quantity: bool = False, event: bool = False) -> None:
         self.combine = combine
         self.is_quantity = quantity
+        self.is_event = event
         self._codes = [ASLEEP] * arity
         self._values = [np.nan] * arity
         self._settled = [NEVER] * arity
@@ -114,6 +118,8 @@ class Pointwise:
             settled = np.where(settled > t, settled, NEVER)
             keep[1:] |= settled[1:] != settled[:-1]
             keep[0] |= last_settled != settled[0]
+        if self.is_event:
+            keep |= code == TRUE
         self._last = (
             int(code[-1]),
             np.nan if value is None else float(value[-1]),
@@ -150,6 +156,10 @@ def negated(codes: Codes, _values: Values) -> Combined:
 
 def is_known(codes: Codes, _values: Values) -> Combined:
     return IS_KNOWN[codes[0]], None
+
+
+def first(codes: Codes, _values: Values) -> Combined:
+    return codes[0], None
 
 
 def folded(table: UInt8Array) -> Combine:
