@@ -219,16 +219,15 @@ class SignalLeaf:
         self._first_known = FirstKnown(len(taps)) if len(taps) > 1 else None
         self.timeline = taps[0].timeline if self._first_known is None else Timeline(quantity=True)
 
-    def advance(self) -> None:
-        """Take in what the taps have learnt."""
+    def advance(self, upto_ns: int) -> None:
+        """Take in what the taps have learnt; all samples before `upto_ns` have come."""
         upto = min(tap.timeline.upto_ns for tap in self.taps)
         if self._first_known is not None and upto > self.timeline.upto_ns:
             parts = [_as_quantity(tap.timeline.between(self.timeline.upto_ns, upto)) for tap in self.taps]
             self.timeline.extend(self._first_known.step(parts, upto))
         if self.samples is not None:
             times = np.unique(np.concatenate([tap.newest for tap in self.taps]))
-            upto = max(tap.timeline.upto_ns for tap in self.taps)
-            self.samples.extend(Changes(times, np.full(len(times), TRUE, np.uint8), None, upto))
+            self.samples.extend(Changes(times, np.full(len(times), TRUE, np.uint8), None, upto_ns))
 
     def uncertainty_at(self, t_ns: int) -> int:
         return max(tap.uncertainty_at(t_ns) for tap in self.taps)
