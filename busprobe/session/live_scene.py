@@ -25,6 +25,8 @@ from busprobe.sources.live import LiveSource
 KEPT_NS = 600_000_000_000
 """How much of the past stays in memory; older is in the recording."""
 MOST_TRIGGERS = 1000
+WALK = "walk"
+"""Kind of the log line that keeps a result of the guided walk."""
 
 
 class LiveScene:
@@ -116,6 +118,16 @@ class LiveScene:
         name = self._recorder.path.name
         self._wanted.append((None, 0))
         return f"{name} is closed."
+
+    def note(self, text: str) -> str:
+        recorder, now = self._recorder, self._run.clock.now_ns()
+        if recorder is None or recorder.status().failure:
+            return "Nothing is being recorded: the result is printed when you leave, and kept nowhere else."
+        recorder.put_lines([LogLine(now, now, 0, WALK, text)])
+        return ""
+
+    def stop_loading(self) -> None:
+        """Nothing is loaded."""
 
     def close(self) -> None:
         self._stop_now.set()

@@ -9,15 +9,19 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from busprobe.engine.history import History
+from busprobe.frames import Int64Array
+from busprobe.results import CheckResult, TriggerEntry
 from busprobe.session.scene import SPEEDS
 from busprobe.session.snapshot import Mark
 from busprobe.session.stores import FrameStore
+from busprobe.timeline import NO_TIMES
 
 
 class ReplayPlayer:
     """The position runs with a clock while it plays; everything else sets it.
 
     span: start and end of what is loaded so far. marks: all marks but edges, in order of time.
+    results: all checks and triggers so far.
     """
 
     def __init__(
@@ -27,12 +31,14 @@ class ReplayPlayer:
         span: Callable[[], tuple[int, int]],
         marks: Callable[[], Sequence[Mark]],
         keep_marker: Callable[[int, str], str],
+        results: Callable[[], tuple[Sequence[CheckResult], Sequence[TriggerEntry]]],
     ) -> None:
         self._store = store
         self._histories = histories
         self._span = span
         self._marks = marks
         self._keep_marker = keep_marker
+        self._results = results
         self._at_ns: int | None = None
         self._since = 0.0
         self._playing = False
@@ -58,6 +64,20 @@ class ReplayPlayer:
     @property
     def marks(self) -> Sequence[Mark]:
         return self._marks()
+
+    @property
+    def checks(self) -> Sequence[CheckResult]:
+        return self._results()[0]
+
+    @property
+    def triggers(self) -> Sequence[TriggerEntry]:
+        return self._results()[1]
+
+    def edges(self, signal: str) -> Int64Array:
+        if signal not in self._histories:
+            return NO_TIMES
+        past = self._histories[signal].past
+        return past.t_ns[1:][np.diff(past.edges) > 0]
 
     def play(self) -> None:
         start, end = self._span()

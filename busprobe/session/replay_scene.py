@@ -60,7 +60,14 @@ class ReplayScene:
         self._failure = ""
         self._stop_now = threading.Event()
         self._ready = threading.Event()
-        self._player = ReplayPlayer(store, self._board.histories, self._span, lambda: self._marks, self._keep_marker)
+        self._player = ReplayPlayer(
+            store,
+            self._board.histories,
+            self._span,
+            lambda: self._marks,
+            self._keep_marker,
+            lambda: (self._checks, self._triggers),
+        )
         self._thread = threading.Thread(target=self._load, name="load", daemon=True)
         self._thread.start()
         self._ready.wait(2.0)
@@ -95,6 +102,9 @@ class ReplayScene:
 
     def stop_recording(self) -> str:
         return "This is a recording already."
+
+    def note(self, text: str) -> str:
+        return "A recording that is replayed keeps no result of a walk."
 
     def stop_loading(self) -> None:
         """Give up loading; what is loaded stays."""

@@ -6,7 +6,10 @@ import dataclasses
 from collections.abc import Sequence
 
 import fake_van
+import numpy as np
 
+from busprobe.frames import Int64Array
+from busprobe.results import CheckResult, TriggerEntry
 from busprobe.session.scene import SPEEDS
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot
 
@@ -27,6 +30,17 @@ class FakePlayer:
     @property
     def marks(self) -> Sequence[Mark]:
         return self._marks
+
+    @property
+    def checks(self) -> Sequence[CheckResult]:
+        return self._scene.picture.checks
+
+    @property
+    def triggers(self) -> Sequence[TriggerEntry]:
+        return self._scene.picture.triggers
+
+    def edges(self, signal: str) -> Int64Array:
+        return np.array([fake_van.at(s) for s in fake_van.EDGES.get(signal, ())], np.int64)
 
     def play(self) -> None:
         self._change(is_playing=True)
@@ -133,6 +147,13 @@ class FakeScene:
         self.calls.append("stop_recording")
         self.alter(recorder=None)
         return ""
+
+    def note(self, text: str) -> str:
+        self.calls.append(f"note {text}")
+        return "" if self.player is None else "A recording that is replayed keeps no result of a walk."
+
+    def stop_loading(self) -> None:
+        self.calls.append("stop_loading")
 
     def close(self) -> None:
         self.is_closed = True

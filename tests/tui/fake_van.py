@@ -290,6 +290,9 @@ MARKS: tuple[Mark, ...] = (
     Mark(at(550.0), "failed", "Siren silent in park"),
 )
 
+EDGES = {"gear": (25.0, 41.0, 52.0, 97.5, 110.0, 185.0, 198.2), "rear_door": (60.0, 71.0, 199.1)}
+"""Signal -> seconds of its edges."""
+
 LIVE = Snapshot("live", VEHICLE, "live", NOW, START, NOW, SIGNALS, frame_table(), CHECKS, TRIGGERS, SOURCES, RECORDER)
 REPLAY = Snapshot(
     "replay", VEHICLE, "handover.duckdb", NOW, START, END, SIGNALS, frame_table(), CHECKS, TRIGGERS,
