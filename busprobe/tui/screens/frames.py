@@ -24,7 +24,7 @@ class FramesScreen(BoardScreen):
     BINDINGS: ClassVar[list[BindingType]] = bindings("frames")
     CSS = """
     #detail { height: 11; }
-    #bits { width: 43; }
+    #bits { width: 43; overflow-y: auto; }
     #bits > .painted--note { text-style: bold underline; }
     #bits, #values { height: 100%; }
     #frames, #values { width: 1fr; }
@@ -84,6 +84,12 @@ class FramesScreen(BoardScreen):
 
     def _wanted(self) -> frames.Wanted:
         return frames.Wanted(self.words, self._order, self._bits)
+
+    def copied(self) -> str | None:
+        listed = self.query_one("#frames", Rows)
+        if self._rows is not None and listed.has_focus and listed.cursor < len(self._rows):
+            return self._rows.as_text(listed.cursor)
+        return super().copied()
 
     # --- keys
 

@@ -24,7 +24,7 @@ class PathScreen(BoardScreen):
     NAME: ClassVar[str] = "path"
     BINDINGS: ClassVar[list[BindingType]] = bindings("path")
     CSS = """
-    #path { width: 1fr; height: 1fr; }
+    #path { width: 1fr; height: 1fr; overflow-y: auto; }
     #picker { width: 34; height: 1fr; }
     .-narrow #picker { width: 22; }
     """
@@ -52,7 +52,7 @@ class PathScreen(BoardScreen):
         if self._is_large and path is not None:
             sheet.show_lines(large_lines(path, picture, width, height))
         else:
-            sheet.show_lines(path_lines(path, picture, width, height))
+            sheet.show_lines(path_lines(path, picture, width, height, chosen=name))
         self.entitle(sheet, title(picture.signals, name))
         if picker.display:
             picker.show(picker_rows(picture.signals, self.words))

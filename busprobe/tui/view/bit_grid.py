@@ -52,7 +52,7 @@ def grid(
     """Lines of the grid, the heading first.
 
     changed: bits that changed lately; shorter than the payload where the rest did not.
-    pitch: columns from bit to bit, 3 or more. notes: byte number -> words at the end of its line.
+    pitch: columns from bit to bit, 4 or more. notes: byte number -> words at the end of its line.
     """
     cells = _cells(drawn)
     heading = " " * 8 + "".join(f" {bit}".ljust(pitch) for bit in range(7, -1, -1))

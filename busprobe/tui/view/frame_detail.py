@@ -21,19 +21,30 @@ GRID_WIDTH = 41
 """Columns that the grid takes."""
 
 
+BITS_ONLY = "held: see its bits"
+"""Value of a signal whose bits have changed since the picture."""
+
+
 def held(detail: FrameDetail, payload: bytes, changed: bytes) -> FrameDetail:
-    """The detail as it was with another payload: raw bits are read again, values only told where equal."""
+    """The detail with an older payload, that of a picture which stands still.
+
+    Values are told of signals whose bits are the same in both; of others the bits alone.
+    """
     if payload == detail.payload:
         return replace(detail, changed=changed)
-    fields = tuple(_reread(field, payload) for field in detail.fields)
+    fields = tuple(_earlier(field, detail.payload, payload) for field in detail.fields)
     return replace(detail, payload=payload, changed=changed, fields=fields)
 
 
-def _reread(field: BitField, payload: bytes) -> BitField:
-    raw = raw_of(payload, field.bits)
-    if field.raw is None or raw is None:
+def _earlier(field: BitField, payload: bytes, earlier: bytes) -> BitField:
+    bits = raw_of(earlier, field.bits)
+    if field.raw is None or bits is None:
         return replace(field, raw=None, text="-")
-    return replace(field, raw=raw, text=field.text if raw == field.raw else "(held: raw only)")
+    return field if bits == raw_of(payload, field.bits) else replace(field, raw=None, text=BITS_ONLY)
+
+
+def _is_here(field: BitField) -> bool:
+    return field.raw is not None or field.text == BITS_ONLY
 
 
 def grid_lines(detail: FrameDetail | None) -> list[Line]:
@@ -42,7 +53,7 @@ def grid_lines(detail: FrameDetail | None) -> list[Line]:
         return [(Span("Move to an identifier above to see its bits.", Tone.DIM),)]
     if not detail.payload:
         return [(Span("No payload.", Tone.DIM),)]
-    drawn = [Drawn(f.bits, label_of(i)) for i, f in enumerate(detail.fields) if f.raw is not None]
+    drawn = [Drawn(f.bits, label_of(i)) for i, f in enumerate(detail.fields) if _is_here(f)]
     return grid(detail.payload, drawn, detail.changed)
 
 
@@ -55,7 +66,7 @@ def value_rows(detail: FrameDetail | None) -> list[Row]:
 
 def _value_row(detail: FrameDetail, i: int, field: BitField) -> Row:
     moved = any(b // 8 < len(detail.changed) and detail.changed[b // 8] >> b % 8 & 1 for b in field.bits)
-    here = field.raw is not None
+    here = _is_here(field)
     tone = Tone.NOTE if moved and here else Tone.PLAIN if here else Tone.DIM
     cells = (
         (

@@ -10,7 +10,7 @@ import numpy as np
 
 from busprobe.frames import Int64Array
 from busprobe.session.snapshot import FrameTable
-from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches
+from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches, plain
 from busprobe.tui.view.times import SECOND, span
 
 ORDERS = ("first heard", "identifier", "count", "period", "load", "newest change")
@@ -225,6 +225,17 @@ class FrameRows(Sequence[Row]):
             _changed(int(self._changed_ns[i]), self._t_ns),
         )
         return Row(key, cells)
+
+    def as_text(self, place: int) -> str:
+        """A row as a sentence, for copying."""
+        table, i = self.table, int(self.indexes[place])
+        payload, _ = self.payload(i)
+        period, jitter = _rhythm(table, i, self._t_ns)
+        rhythm = f"period {plain(period)} ± {plain(jitter)} ms" if table.period_ns[i] else "no period yet"
+        if plain(period) == "silent":
+            rhythm = f"silent for {plain(jitter)}"
+        name = f"{key_of(table, i)} {table.message[i]}".rstrip()
+        return f"{name} {payload.hex(' ').upper() or '(empty)'}, count {table.count[i]:,}, {rhythm}"
 
 
 def _rhythm(table: FrameTable, i: int, t_ns: int) -> tuple[Cell, Cell]:

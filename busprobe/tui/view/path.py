@@ -81,8 +81,12 @@ def spoken(signal: SignalNow, t_ns: int, start_ns: int) -> str:
     return f"since {clock(signal.since_ns - start_ns)}, for {span(max(t_ns - signal.since_ns, 0))}; {edges}"
 
 
-def path_lines(path: SignalPath | None, picture: Snapshot, width: int, height: int) -> list[Line]:
-    """The whole drawing; longer than `height` only where much uses the signal."""
+def path_lines(
+    path: SignalPath | None, picture: Snapshot, width: int, height: int, *, chosen: str | None = None
+) -> list[Line]:
+    """The whole drawing; longer than `height` only where much uses the signal. chosen: a signal without a path."""
+    if path is None and chosen is not None:
+        return [(Span("Nothing is known of its way yet. Up and Down go to other signals.", Tone.DIM),)]
     if path is None:
         return [(Span("Choose a signal: Up and Down go through them, p lists them.", Tone.DIM),)]
     if width >= ROOMY[0] and height >= ROOMY[1]:
@@ -100,7 +104,7 @@ def _roomy(path: SignalPath, picture: Snapshot, width: int, height: int) -> list
     steps = stages(path)
     for i, step in enumerate(steps):
         left += stage_box(step, path, picture, left_width, first=i == 0, last=i == len(steps) - 1)
-    bits = bit_lines(path, 5 if right_width >= 64 else 4)
+    bits = bit_lines(path, right_width)
     room = max(len(left), height - BOX_LINES - len(path.boxes) + 1) - len(bits) - 1
     right = [*bits, (), *_users_block(path.users, right_width, room)]
     body = beside(left, right, left_width)
@@ -138,16 +142,17 @@ def _own_bytes(payload: bytes, own: set[int]) -> list[Span]:
     ]
 
 
-def bit_lines(path: SignalPath, pitch: int, *, own_only: bool = False) -> list[Line]:
+def bit_lines(path: SignalPath, width: int, *, own_only: bool = False) -> list[Line]:
     """The payload's grid with the signal's bits joined; own_only: no other bytes than its own."""
     if path.payload is None or not path.bits:
         return []
     signal = Drawn(path.bits, tone=Tone.NOTE)
+    pitch = 5 if width >= 64 and not own_only else 4
     lines = grid(path.payload, [signal], pitch=pitch, notes=part_notes(path.bits))
     if own_only:
         own = {bit // 8 for bit in path.bits}
         lines = [line for place, line in enumerate(lines, -1) if place == -1 or place in own]
-    return lines
+    return [tuple(fit(line, width)) for line in lines]
 
 
 def _users_block(users: tuple[User, ...], width: int, room: int) -> list[Line]:
@@ -197,7 +202,7 @@ def boxes_block(path: SignalPath, picture: Snapshot, width: int, room: int, *, l
 
 def _compact(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
     lines = [stage_line(step, path, picture, width, first=i == 0) for i, step in enumerate(stages(path))]
-    lines += bit_lines(path, 4, own_only=height < 24)
+    lines += bit_lines(path, width, own_only=height < 24)
     for_box = 0 if not path.boxes else BOX_LINES + len(path.boxes) - 1 if height >= 18 else len(path.boxes)
     lines += users_lines(path.users, width, max(height - len(lines) - for_box, 2)) if path.users else []
     return [*lines, *boxes_block(path, picture, width, height - len(lines))]

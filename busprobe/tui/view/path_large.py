@@ -31,7 +31,7 @@ def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int) ->
     room = height - len(steps) - len(users) - _box_room(path, height)
     scales = _scales(steps, path, width - _INDENT, room)
     room -= sum(scale.height for scale in scales.values())
-    own_bits = bit_lines(path, 5, own_only=True)
+    own_bits = bit_lines(path, width, own_only=True)
     lines: list[Line] = []
     for i, step in enumerate(steps):
         if i not in scales:

@@ -19,7 +19,7 @@ class Sheet(Lines, can_focus=True, inherit_bindings=False):
 
     def show_lines(self, lines: Sequence[Sequence[Span]]) -> None:
         super().show_lines(lines)
-        self.show_vertical_scrollbar = len(lines) > self.size.height > 0
+        self.virtual_size = self.size.with_height(len(lines))
 
     def as_text(self) -> str:
         """All lines, without colours."""

@@ -1,0 +1,203 @@
+"""Rows of the Frames screen: order, filter, marks of change, silence, columns at each width."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import fake_van
+import numpy as np
+import pytest
+
+from busprobe.session.snapshot import EMPTY_TABLE, FrameTable
+from busprobe.tui.view.frames import (
+    ORDERS,
+    ChangeTimes,
+    FrameRows,
+    PayloadTexts,
+    Wanted,
+    bits_cell,
+    brief,
+    bytes_cell,
+    columns,
+    next_order,
+    shown,
+    title,
+)
+from busprobe.tui.view.spans import Tone, plain, share
+
+TABLE = fake_van.frame_table()
+NOW, S = fake_van.NOW, fake_van.S
+
+
+def never(table: FrameTable) -> np.ndarray:
+    return np.full(len(table), -1, np.int64)
+
+
+def listed(table: FrameTable, wanted: Wanted, *, t_ns: int = NOW) -> FrameRows:
+    changed_ns = ChangeTimes().note(table, t_ns)
+    return FrameRows(table, shown(table, wanted, changed_ns, t_ns), changed_ns, t_ns, PayloadTexts(), bits=wanted.bits)
+
+
+def texts(rows: FrameRows) -> list[tuple[str, ...]]:
+    return [tuple(plain(part) for part in row.cells) for row in rows]
+
+
+def test_a_row_tells_all_of_an_identifier() -> None:
+    assert texts(listed(TABLE, Wanted("E4")))[0] == (
+        "0E4", "10,000", "20 ms", "0.21", "▸01▸1F 5A 20▸43▸C1", "TransmissionStatus", "2.4%", "now",
+    )  # fmt: skip
+
+
+def test_the_key_of_a_row_names_channel_and_identifier() -> None:
+    two = dataclasses.replace(
+        fake_van.frame_table(12), channels=("body", "chassis"), channel=np.array([0] * 11 + [1], np.uint8)
+    )
+    rows = listed(two, Wanted())
+    assert rows[0].key == "body 0C2"
+    assert rows[11].key == "chassis 000008C2x"
+    assert plain(rows[11].cells[0]) == "chassis 000008C2x"
+
+
+@pytest.mark.parametrize(
+    ("order", "first"),
+    [
+        ("first heard", ["0C2", "0D0", "0E4"]),
+        ("identifier", ["0C2", "0D0", "0E4"]),
+        ("count", ["0D0", "0C2", "0E4"]),
+        ("period", ["0C2", "0D0", "0E4"]),
+        ("load", ["0C2", "0D0", "110"]),
+    ],
+)
+def test_order(order: str, first: list[str]) -> None:
+    assert [row[0] for row in texts(listed(TABLE, Wanted(order=order)))][:3] == first
+
+
+def test_identifier_order_is_of_numbers_not_of_hearing() -> None:
+    turned = dataclasses.replace(TABLE, identifier=TABLE.identifier[::-1].copy())
+    assert [row[0] for row in texts(listed(turned, Wanted(order="identifier")))][:2] == ["0C2", "0D0"]
+
+
+def test_newest_change_comes_first_and_what_never_changed_last() -> None:
+    times = ChangeTimes()
+    still = dataclasses.replace(TABLE, changed=np.zeros_like(TABLE.changed))
+    one = still.changed.copy()
+    one[7, 0] = 1
+    times.note(TABLE, NOW)
+    changed_ns = times.note(dataclasses.replace(TABLE, changed=one), NOW + 5 * S)
+    order = shown(TABLE, Wanted(order="newest change"), changed_ns, NOW + 5 * S)
+    assert TABLE.identifier[order[0]] == 0x1A0
+    assert list(TABLE.identifier[order[-2:]]) == [0x1B4, 0x2F0]
+
+
+def test_a_change_after_the_time_shown_is_forgotten() -> None:
+    times = ChangeTimes()
+    times.note(TABLE, NOW)
+    still = dataclasses.replace(TABLE, changed=np.zeros_like(TABLE.changed))
+    assert (times.note(still, NOW - S) == -1).all()
+
+
+def test_orders_go_round() -> None:
+    order = ORDERS[0]
+    seen = []
+    for _ in ORDERS:
+        seen.append(order)
+        order = next_order(order)
+    assert tuple(seen) == ORDERS
+    assert order == ORDERS[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "count"),
+    [
+        ("", 11), ("brake", 2), ("BRAKE status", 1), ("0f1", 1), ("body", 11), ("7e", 1), ("nothing", 0),
+    ],
+)  # fmt: skip
+def test_filter(words: str, count: int) -> None:
+    assert len(listed(TABLE, Wanted(words))) == count
+
+
+@pytest.mark.parametrize(
+    ("payload", "changed", "text", "marked"),
+    [
+        ("", "", "(empty)", []),
+        ("00 FF", "00 00", " 00 FF", []),
+        ("00 FF", "00 01", " 00▸FF", ["▸", "F"]),
+        ("00 FF", "00 80", " 00▸FF", ["▸", "F"]),
+        ("A5 FF", "81 00", "▸A5 FF", ["▸", "A5"]),
+    ],
+    ids=["no payload", "quiet", "low half byte", "high half byte", "both halves"],
+)
+def test_bytes(payload: str, changed: str, text: str, marked: list[str]) -> None:
+    cell = bytes_cell(bytes.fromhex(payload), bytes.fromhex(changed))
+    assert plain(cell) == text
+    assert [span.text for span in cell if span.tone is Tone.NOTE] == marked
+
+
+def test_bits_that_changed_are_boxes_full_for_one() -> None:
+    assert plain(bits_cell(b"\xa5\x00", b"\x03\x00")).strip() == "101001▯▮ 00000000"
+
+
+def test_a_silent_identifier_says_so_and_for_how_long() -> None:
+    late = listed(TABLE, Wanted("0C2"), t_ns=NOW + 42 * S)
+    assert texts(late)[0][2:4] == ("silent", "42 s")
+
+
+def test_a_slow_identifier_is_not_silent_within_five_periods() -> None:
+    slow = dataclasses.replace(TABLE, period_ns=np.full(len(TABLE), 10 * S))
+    assert texts(listed(slow, Wanted("0C2"), t_ns=NOW + 42 * S))[0][2] == "10.0 s"
+
+
+def test_an_identifier_heard_once_has_no_period() -> None:
+    once = dataclasses.replace(TABLE, period_ns=np.zeros(len(TABLE), np.int64), count=np.ones(len(TABLE), np.int64))
+    assert texts(listed(once, Wanted("0C2")))[0][2:4] == ("once", "")
+
+
+@pytest.mark.parametrize(("seconds", "text"), [(0, "0 s"), (99, "99 s"), (100, "1min"), (5999, "99min"), (7200, "2 h")])
+def test_brief(seconds: int, text: str) -> None:
+    assert brief(seconds * S) == text
+    assert len(text) <= 5
+
+
+def test_no_frames_no_rows() -> None:
+    rows = FrameRows(
+        EMPTY_TABLE, shown(EMPTY_TABLE, Wanted("x"), never(EMPTY_TABLE), NOW), never(EMPTY_TABLE), NOW, PayloadTexts()
+    )
+    assert list(rows) == []
+
+
+@pytest.mark.parametrize(
+    ("width", "bits", "kept"),
+    [
+        (78, False, "Identifier Count Period ± ms Payload Message Load"),
+        (118, False, "Identifier Count Period ± ms Payload Message Load Changed"),
+        (118, True, "Identifier Count Period ± ms Payload, a bit each Load"),
+        (38, False, "Identifier Count Period Payload Message"),
+    ],
+)
+def test_columns_that_fit(width: int, bits: bool, kept: str) -> None:
+    wanted = columns(Wanted(bits=bits), several_channels=False)
+    assert " ".join(wanted[i].title for i, _ in share(wanted, width)) == kept
+
+
+def test_only_rows_asked_for_are_made() -> None:
+    rows = listed(fake_van.frame_table(150), Wanted())
+    assert len(rows) == 150
+    assert rows[3] is rows[3]
+    assert len(rows._made) == 1
+
+
+def test_equal_payloads_share_their_text() -> None:
+    kept = PayloadTexts()
+    assert kept.cell(b"\x01", b"\0", bits=False) is kept.cell(b"\x01", b"\0", bits=False)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "count", "held", "text"),
+    [
+        (Wanted(), 11, False, "11 identifiers · s: by first heard"),
+        (Wanted("brake", "load"), 2, False, '2 of 11 identifiers · with "brake" · s: by load'),
+        (Wanted(), 11, True, "11 identifiers · s: by first heard · HELD, counting goes on"),
+    ],
+)
+def test_title(wanted: Wanted, count: int, held: bool, text: str) -> None:
+    assert title(TABLE, count, wanted, held=held) == text

@@ -1,0 +1,204 @@
+"""The drawing of a signal path: stages, bits, users, room at each size, large letters."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+
+import fake_van
+import pytest
+
+from busprobe.session.snapshot import SignalPath, Stage, User
+from busprobe.tui.view.path import (
+    digits,
+    neighbour,
+    path_lines,
+    picker_rows,
+    said,
+    spoken,
+    stages,
+    title,
+    users_lines,
+)
+from busprobe.tui.view.path_large import large_lines
+from busprobe.tui.view.room_text import SCALES, fitting, parted
+from busprobe.tui.view.spans import Line, Tone, plain, width_of
+
+LIVE = fake_van.LIVE
+GEAR = fake_van.PATHS["gear"]
+SIZES = [(118, 34), (120, 36), (80, 20), (78, 17), (40, 7), (40, 6), (200, 60)]
+
+
+def text(lines: list[Line]) -> str:
+    return "\n".join(plain(line).rstrip() for line in lines)
+
+
+@pytest.mark.parametrize("name", fake_van.PATHS)
+@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize("draw", [path_lines, large_lines])
+def test_nothing_is_wider_than_the_screen(name: str, width: int, height: int, draw: Callable[..., list[Line]]) -> None:
+    lines = draw(fake_van.PATHS[name], LIVE, width, height)
+    assert lines
+    assert max(width_of(line) for line in lines) <= width
+
+
+@pytest.mark.parametrize("name", fake_van.PATHS)
+@pytest.mark.parametrize("draw", [path_lines, large_lines])
+@pytest.mark.parametrize(("width", "height"), [(120, 36), (80, 21)])
+def test_it_fits_the_screens_it_is_made_for(
+    name: str, width: int, height: int, draw: Callable[..., list[Line]]
+) -> None:
+    assert len(draw(fake_van.PATHS[name], LIVE, width, height)) <= height
+
+
+@pytest.mark.parametrize("count", [0, 1, 4, 9, 30])
+def test_many_users_give_way_to_the_controller(count: int) -> None:
+    path = dataclasses.replace(GEAR, users=tuple(User("check", f"Check {i}", "text", 1) for i in range(count)))
+    for size in ((120, 36), (80, 21)):
+        lines = path_lines(path, LIVE, *size)
+        assert len(lines) <= size[1]
+        assert "controller: Rear white" in text(lines)
+    assert ("more that use it" in text(lines)) == (count > 7)
+
+
+def test_users_beyond_the_room_are_counted() -> None:
+    users = tuple(User("check", f"Check {i}", "text", 1) for i in range(9))
+    assert plain(users_lines(users, 60, 4)[-1]).strip() == "and 6 more that use it"
+    assert len(users_lines(users, 60, 4)) == 4
+
+
+def test_every_stage_is_there_in_its_order() -> None:
+    for size in ((120, 36), (80, 21)):
+        drawing = text(path_lines(GEAR, LIVE, *size))
+        places = [
+            drawing.index(word) for word in ("Frame", "Bits", "Raw", "Value", "Freshness", "Signal", "controller")
+        ]
+        assert places == sorted(places)
+
+
+def test_the_bits_are_joined_in_the_grid() -> None:
+    assert "▐0━━━0━━━0━━━1▌" in text(path_lines(GEAR, LIVE, 120, 36))
+    assert "▐0━━━0━━━0━━━1▌" in text(path_lines(GEAR, LIVE, 80, 21))
+
+
+def test_bytes_of_the_signal_are_marked_in_the_frame() -> None:
+    frame = Stage("Frame", "01 1F 5A 20 43 C1", "body E4")
+    assert plain(said(frame, GEAR)) == "▸01 1F 5A 20 43 C1"
+
+
+@pytest.mark.parametrize(
+    ("payload", "expected"), [("011F", "0001"), ("0F", "1111"), ("", "...."), (None, "")],
+)  # fmt: skip
+def test_digits(payload: str | None, expected: str) -> None:
+    path = dataclasses.replace(GEAR, payload=None if payload is None else bytes.fromhex(payload))
+    assert digits(path) == expected
+
+
+def test_the_last_stage_is_always_the_signal() -> None:
+    given = (*GEAR.stages, Stage("Signal", "stale words", "gear", 1))
+    assert [s.title for s in stages(dataclasses.replace(GEAR, stages=given))].count("Signal") == 1
+    assert stages(GEAR)[-1].text == "R"
+
+
+@pytest.mark.parametrize(
+    ("name", "words", "tone"),
+    [
+        ("gear", "R", Tone.STRONG),
+        ("brake", "● on", Tone.ON),
+        ("park_brake", "○ off", Tone.PLAIN),
+        ("driver_door", "? unknown (not seen yet)", Tone.WARN),
+    ],
+)
+def test_what_a_signal_says_has_a_shape_before_a_colour(name: str, words: str, tone: Tone) -> None:
+    signal = LIVE.signal(name)
+    assert signal is not None
+    line = said(Stage("Signal", signal.text), SignalPath(signal, ()))
+    assert plain(line) == words
+    assert line[0].tone is tone
+
+
+def test_since_when() -> None:
+    gear, door = LIVE.signal("gear"), LIVE.signal("driver_door")
+    assert gear is not None
+    assert door is not None
+    assert spoken(gear, LIVE.t_ns, LIVE.start_ns) == "since 03:18.2, for 1.8 s; 7 edges"
+    assert spoken(door, LIVE.t_ns, LIVE.start_ns) == "nothing seen yet"
+
+
+@pytest.mark.parametrize(
+    ("name", "step", "expected"),
+    [("gear", 1, "speed"), ("gear", -1, "secured"), ("secured", 1, "gear"), (None, 0, "gear"), ("gone", 1, "gear")],
+)
+def test_neighbour(name: str | None, step: int, expected: str) -> None:
+    assert neighbour(LIVE.signals, name, step) == expected
+
+
+def test_no_signals_no_neighbour() -> None:
+    assert neighbour((), "gear", 1) is None
+
+
+@pytest.mark.parametrize(
+    ("words", "names"),
+    [
+        ("reAR", ["rear_door", "rear_white", "rear_warning"]),
+        ("role", []),
+        ("door body", ["driver_door"]),
+        ("obd", ["module_volts"]),
+    ],
+)
+def test_picker_filter(words: str, names: list[str]) -> None:
+    assert [row.key for row in picker_rows(LIVE.signals, words)] == names
+
+
+def test_title_names_the_signal_and_the_keys() -> None:
+    assert title(LIVE.signals, "gear") == "gear, role gear · 1 of 29 · ↑↓ others · p pick · l large"
+    assert title(LIVE.signals, None) == "Signal path"
+
+
+def test_nothing_chosen_says_how_to_choose() -> None:
+    assert "p lists them" in text(path_lines(None, LIVE, 80, 20))
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "parts"),
+    [
+        ("12.4 km/h", "km/h", ("12.4", "km/h")),
+        ("R", None, ("R", "")),
+        ("-3 °C", "°C", ("-3", "°C")),
+        ("unknown (lost)", None, ("unknown", "")),
+        ("Volt", "V", ("Volt", "")),
+    ],
+)
+def test_a_value_and_its_unit(value: str, unit: str | None, parts: tuple[str, str]) -> None:
+    assert parted(value, unit) == parts
+
+
+@pytest.mark.parametrize(
+    ("words", "width", "height", "lines"),
+    [
+        pytest.param("R", 100, 10, 10, id="ten lines"),
+        pytest.param("R", 100, 9, 5, id="five lines"),
+        pytest.param("R", 100, 4, 3, id="three lines"),
+        pytest.param("R", 3, 10, None, id="too narrow"),
+        pytest.param("R", 100, 2, None, id="too low"),
+        pytest.param("°", 100, 10, None, id="no such letter"),
+        pytest.param("", 100, 10, None, id="no text"),
+    ],
+)
+def test_the_largest_letters_that_fit(words: str, width: int, height: int, lines: int | None) -> None:
+    scale = fitting(words, "", width, height)
+    assert (None if scale is None else scale.height) == lines
+    assert scale is None or scale in SCALES
+
+
+def test_large_letters_draw_bits_value_and_delay() -> None:
+    drawing = text(large_lines(GEAR, LIVE, 120, 36))
+    assert drawing.count("█") > 200
+    assert "controller" in drawing
+    assert "limit 300 ms" in drawing
+
+
+def test_an_unknown_signal_is_drawn_large_with_its_reason_beside_it() -> None:
+    drawing = text(large_lines(fake_van.PATHS["driver_door"], LIVE, 120, 36))
+    assert "driver_door ? " in drawing
+    assert "unknown (not seen yet)" in drawing
