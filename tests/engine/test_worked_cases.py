@@ -10,6 +10,7 @@ import pytest
 from drive import (
     brake,
     check,
+    chunks,
     evaluate,
     frames,
     gear,
@@ -17,7 +18,9 @@ from drive import (
     kmh,
     ns,
     pid_0d,
+    plan,
     polls,
+    run,
     told,
     trigger,
     triggered,
@@ -195,3 +198,14 @@ def test_steady_speed_needs_no_news() -> None:
     """A value that does not change is known as long as its frames come."""
     rest = check("always = \"speed > '10 km/h'\"")
     assert told(evaluate(rest, 3000, frames(kmh("0 30", 3001))).checks[0]) == ["0 passed for 3000 @3000"]
+
+
+def test_a_break_keeps_its_uncertainty_while_it_goes_on() -> None:
+    """The lamp goes off at 1970 ms; stamps are good to 100 ms and polls to 10 ms: told 110 ms later, however cut."""
+    rest = REVERSE + 'hold = "while when"\n'
+    drive, lamp = frames(gear("0 P, 1000 R", 3000)), polls("0 F, 1200 T, 1970 F, 2500 T", 3000)
+    pieces = {"frames": chunks(drive, 1, ns(3000)), "box": chunks(lamp, 1, ns(3000))}
+    in_time = sorted((b.complete_to_ns or 0, name, k, b) for name, bs in pieces.items() for k, b in enumerate(bs))
+    results = run(plan(rest), [(name, b) for _, name, _, b in in_time], advance_every=1, uncertainty_ns=ns(100))
+    assert told(results.checks[0]) == ["1000 failed +200 @2080"]
+    assert results == evaluate(rest, 3000, drive, lamp, uncertainty_ns=ns(100))
