@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import socket
 import stat
@@ -15,8 +16,10 @@ _DROPS = 8
 """SK_MEMINFO_DROPS."""
 WANTED_BYTES = 4 << 20
 """Room for about 5,000 frames: the kernel takes some 770 bytes for each."""
-AMPLE_BYTES = 1 << 20
-"""With this much room a reader may look every few milliseconds instead of at every frame."""
+AMPLE_BYTES = 400_000
+"""With this much room, 500 frames, a reader may look every few milliseconds instead of at every frame."""
+SO_RCVBUFFORCE = 33
+"""Linux: more room than net.core.rmem_max, for those who may administer the network."""
 
 
 def is_socket(fd: int) -> bool:
@@ -24,10 +27,15 @@ def is_socket(fd: int) -> bool:
 
 
 def make_room(fd: int) -> int:
-    """Give a socket as much room as the system allows; the bytes it has then."""
+    """Give a socket as much room as the system allows; the bytes it has then.
+
+    Linux gives twice what is asked for, and to an ordinary user at most twice net.core.rmem_max.
+    """
     with socket.socket(fileno=os.dup(fd)) as same:
-        if same.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF) < WANTED_BYTES:
-            same.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, WANTED_BYTES)
+        for option in (socket.SO_RCVBUF, SO_RCVBUFFORCE) if sys.platform == "linux" else (socket.SO_RCVBUF,):
+            if same.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF) < WANTED_BYTES:
+                with contextlib.suppress(OSError):
+                    same.setsockopt(socket.SOL_SOCKET, option, WANTED_BYTES // 2)
         return same.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF)
 
 
