@@ -134,7 +134,9 @@ class BusConnection:
         return messages, arrivals, empty_ns
 
     def _is_lost(self, error: Exception) -> bool:
-        """Whether what a read raised ends the reading; else it was rubbish, which is counted."""
+        """Whether what a read raised ends the reading; else it was rubbish, which is counted, or nothing."""
+        if isinstance(error, can.CanTimeoutError):
+            return False
         if isinstance(error, OSError) or (
             isinstance(error, can.CanError) and (error.__cause__ is None or system_error(error) is not None)
         ):
