@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, ClassVar
 
-from textual.app import App, ComposeResult, SystemCommand
+from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.reactive import reactive
 from textual.screen import Screen
@@ -18,6 +18,7 @@ from busprobe.tui.found import adapters
 from busprobe.tui.keys import Key, bindings, keys_with_screens
 from busprobe.tui.pull import PERIOD_S, Pull
 from busprobe.tui.recent import Opened
+from busprobe.tui.replay import Replay
 from busprobe.tui.screens import SCREENS, Entry
 from busprobe.tui.screens.ask import AskText, AskYes
 from busprobe.tui.screens.base import BoardScreen
@@ -39,7 +40,7 @@ class BusprobeApp(App[None]):
     """Shows a scene; without one, the start page."""
 
     TITLE = "busprobe"
-    CSS_PATH = "theme.tcss"
+    CSS_PATH = Path(__file__).with_name("theme.tcss")
     BINDINGS: ClassVar[list[BindingType]] = bindings("everywhere", _ALL_KEYS)
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
         START: StartPage,
@@ -72,6 +73,8 @@ class BusprobeApp(App[None]):
         self.saved: list[str] = []
         """What to print after leaving: one text a block."""
         self._pull = Pull(scene) if scene is not None else None
+        self.replay = self._replay_of(scene)
+        """The keys of a replay; None: live, or nothing open."""
         self._cautions = cautions
 
     @property
@@ -115,18 +118,18 @@ class BusprobeApp(App[None]):
             await self.remove_mode(entry.name)
             self.add_mode(entry.name, entry.screen)
         self.scene, self._pull, self.chosen = scene, Pull(scene), None
+        self.replay = self._replay_of(scene)
         self.pull_now()
         await self.switch_mode(SCREENS[0].name)
         self._caution()
+
+    def _replay_of(self, scene: Scene | None) -> Replay | None:
+        return None if scene is None or scene.player is None else Replay(self, scene, scene.player)
 
     def _caution(self) -> None:
         """Before any live work: the usual cautions."""
         if self.scene is not None and self.scene.player is None and self._cautions:
             self.push_screen(Cautions(self._cautions))
-
-    def compose_player(self) -> ComposeResult:
-        """The replay bar, above the footer of every screen of a recording."""
-        yield from ()
 
     # --- screens
 

@@ -42,6 +42,14 @@ KEYS: tuple[Key, ...] = (
     Key("hold", "h", "hold", "Hold picture", "Freeze what is shown; counting and recording go on.", footer=True),
     Key("record", "r", "record", "Record", "Start or stop a recording (live only)."),
     Key("write", "e", "write", "Write to file", "Write the selected row to a text file.", "board"),
+    Key(
+        "signal",
+        "i",
+        "pick_signal",
+        "Signal for edges",
+        "Choose the signal whose edges count, for ← → and the wiggle test.",
+        "board",
+    ),
     Key("theme", "t", "theme", "Next theme", "Dark, light, high contrast."),
     Key("start", "o", "start", "Open other", "Go to the start page to open something else."),
     Key("back", "escape", "back", "Back", "End the filter, or the zoom.", "board"),
@@ -73,6 +81,53 @@ KEYS: tuple[Key, ...] = (
     Key("path.large", "l", "large", "Large letters", "Bits, value and delay in letters for a whole room.", "path"),
     # Logic
     # Replay
+    Key("replay.play", "space", "player('play')", "Play or pause", "Let the recording run on, or stop it.", "replay"),
+    Key(
+        "replay.last",
+        "left",
+        "player('last')",
+        "Step back",
+        "To the last frame, edge, trigger, … before here.",
+        "replay",
+    ),
+    Key(
+        "replay.next", "right", "player('next')", "Step on", "To the next frame, edge, trigger, … after here.", "replay"
+    ),
+    Key(
+        "replay.kind",
+        "k",
+        "player('kind')",
+        "Kind of step",
+        "What ← and → go to: frame, edge, trigger, failed, undecided, gap, marker.",
+        "replay",
+    ),
+    Key("replay.slower", "d", "player('slower')", "Slower", "Play more slowly, down to 0.1×.", "replay"),
+    Key("replay.faster", "u", "player('faster')", "Faster", "Play faster, up to 100×.", "replay"),
+    Key("replay.time", "g", "player('time')", "Go to time", "Type a time: 90, 1:30, +10, at 14:03:22, end.", "replay"),
+    Key(
+        "replay.marker",
+        "m",
+        "player('marker')",
+        "Set marker",
+        "Set a marker with a note, kept in the recording.",
+        "replay",
+    ),
+    Key(
+        "replay.pin",
+        "x",
+        "player('pin')",
+        "Pin instant A",
+        "Keep this instant as A, to compare another with.",
+        "replay",
+    ),
+    Key(
+        "replay.compare",
+        "v",
+        "player('compare')",
+        "Compare with A",
+        "List the signals that differ between A and now.",
+        "replay",
+    ),
     # Guided walk
 )
 

@@ -15,10 +15,12 @@ from textual.widgets import Input
 
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import KEYS, bindings, key_text
+from busprobe.tui.screens.pick import PickSignal
 from busprobe.tui.view.footline import Item
 from busprobe.tui.widgets.footline import Footline
 from busprobe.tui.widgets.headline import Headline
 from busprobe.tui.widgets.rows import Rows
+from busprobe.tui.widgets.timebar import PlayerBar
 
 if TYPE_CHECKING:
     from busprobe.tui.app import BusprobeApp
@@ -37,7 +39,7 @@ class BoardScreen(Screen[None]):
 
     NAME: ClassVar[str] = ""
     """As in SCREENS."""
-    BINDINGS: ClassVar[list[BindingType]] = bindings("board")
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings("board"), *bindings("replay")]
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]  # noqa: RUF012
 
@@ -76,6 +78,8 @@ class BoardScreen(Screen[None]):
             return
         self.query_one(Headline).show(picture, held=self.board.is_holding)
         self.paint(picture)
+        for bar in self.query(PlayerBar):
+            bar.show(picture)
 
     def repaint(self) -> None:
         """Paint the same picture again: another filter, order or choice."""
@@ -91,8 +95,8 @@ class BoardScreen(Screen[None]):
         filter_line = Input(placeholder="words to show; Enter keeps them, Escape shows all", id="filter", compact=True)
         filter_line.display = False
         yield filter_line
-        if self.board.scene is not None and self.board.scene.player is not None:
-            yield from self.board.compose_player()
+        if self.board.replay is not None:
+            yield PlayerBar(self.board.replay)
         footer = [Item(key_text(k.keys).split()[0], k.words, k.action) for k in KEYS if k.footer]
         screens = [Item(e.key, e.words, f"app.go('{e.name}')", e.name == self.NAME) for e in self.board.entries]
         yield Footline(footer, screens)
@@ -175,6 +179,8 @@ class BoardScreen(Screen[None]):
             self._leave_filter(keep=False)
         elif self.zoomed is not None:
             self.zoom(None)
+        elif self.board.replay is not None:
+            self.board.replay.do("stop_loading")
 
     def _leave_filter(self, *, keep: bool) -> None:
         line = self.query_one("#filter", Input)
@@ -184,6 +190,27 @@ class BoardScreen(Screen[None]):
         rows = next(iter(self.query(Rows)), None)
         if rows is not None:
             rows.focus()
+
+    # --- replay
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Keys of a replay do nothing live, and are not listed there."""
+        return action != "player" or self.board.replay is not None
+
+    def action_player(self, what: str) -> None:
+        if self.board.replay is not None:
+            self.board.replay.do(what)
+
+    def action_pick_signal(self) -> None:
+        """Choose the signal whose edges count, and stay on this screen."""
+
+        def chosen(name: str | None) -> None:
+            if name is not None:
+                self.board.chosen = name
+                self.repaint()
+
+        if self.picture is not None:
+            self.app.push_screen(PickSignal(self.picture.signals, self.board.chosen), chosen)
 
     # --- copying
 
