@@ -4,6 +4,7 @@ Times in ms. Every case is tried in one piece and cut at every ms at which anyth
 The rules themselves are the project's own; DEVELOPERS.md states them in words.
 """
 
+# ruff: noqa: E501 - a case reads best in one line
 from __future__ import annotations
 
 from typing import NamedTuple
