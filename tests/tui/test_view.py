@@ -183,11 +183,13 @@ def test_unknown_never_looks_like_off() -> None:
 @pytest.mark.parametrize(
     ("age", "max_age", "text"),
     [
-        (12 * MS, 300 * MS, "12 ms"),
+        (12 * MS, 300 * MS, "<0.1 s"),
+        (270 * MS, 300 * MS, "200 ms"),
         (2_100 * MS, 300 * MS, "old 2.1 s"),
         (None, 300 * MS, "not seen"),
         (None, None, "–"),
-        (4 * MS, None, "4.0 ms"),
+        (4 * MS, None, "<0.1 s"),
+        (12_340 * MS, None, "12.3 s"),
     ],
 )
 def test_how_fresh(age: int | None, max_age: int | None, text: str) -> None:
@@ -197,7 +199,7 @@ def test_how_fresh(age: int | None, max_age: int | None, text: str) -> None:
 
 def test_a_row_says_all_of_a_signal() -> None:
     row = next(row for row in signal_rows(fake_van.LIVE, "", ORDERS[0]) if row.key == "rear_white")
-    assert [plain(c) for c in row.cells[:5]] == ["rear_white", "● on", "03:18.3", "4.0 ms", "7"]
+    assert [plain(c) for c in row.cells[:5]] == ["rear_white", "● on", "03:18.3", "<0.1 s", "7"]
     assert [plain(c) for c in row.cells[6:]] == ["output", "box.rear_white"]
     assert row.as_text() == "rear_white\ton since 03:18.310\t7 edges\tbox.rear_white\tat 03:20.000"
 

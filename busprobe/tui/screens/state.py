@@ -45,7 +45,7 @@ class StateBoard(BoardScreen):
             tiles.styles.height = height_wanted(picture, body.width, body.height - 2) + 1
         tiles.show_lines(tile_lines(picture, tiles.size.width, tiles.size.height))
         rows.show(signal_rows(picture, self.words, self.order))
-        rows.border_subtitle = f"order: {self.order}" + (f" · filter: {self.words}" if self.words else "")
+        self.entitle(rows, f"Signals · {self.order}" + (f" · only: {self.words}" if self.words else ""))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         self.board.choose_signal(event.row.key)

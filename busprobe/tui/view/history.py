@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from busprobe.session.snapshot import Strip
@@ -9,43 +11,30 @@ from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN
 from busprobe.tui.view.spans import Cell, Span, Tone
 
 _BARS = "▁▂▃▄▅▆▇█"
-_SIGNS = {FALSE: "▁", TRUE: "█", UNKNOWN: "?", ASLEEP: "z"}
-_TONES = {"▁": Tone.DIM, "?": Tone.WARN, "z": Tone.DIM}
+_SIGNS = np.array([*_BARS, "?", "z"])
+_UNKNOWN, _ASLEEP = len(_BARS), len(_BARS) + 1
+_OF_CODE = np.zeros(4, np.int64)
+_OF_CODE[[FALSE, TRUE, UNKNOWN, ASLEEP]] = 0, len(_BARS) - 1, _UNKNOWN, _ASLEEP
+_RUNS = re.compile(r"[?z]+|[^?z]+")
 
 
 def history(strip: Strip | None, width: int) -> Cell:
     """The newest `width` slices, newest at the right; "?" unknown, "z" asleep."""
     if strip is None or width <= 0:
         return ()
-    return _toned(bars(strip)[-width:])
+    runs = _RUNS.findall(bars(strip)[-width:])
+    return tuple(Span(run, Tone.WARN if run[0] in "?z" else Tone.ON) for run in runs)
 
 
 def bars(strip: Strip) -> str:
     """One sign a slice: low and high for a condition, eight heights between least and most for a quantity."""
-    if strip.value is None:
-        return "".join(_SIGNS[int(code)] for code in strip.code)
-    value = strip.value
-    known = np.isfinite(value) & (strip.code == TRUE)
-    if not known.any():
-        return "".join("z" if code == ASLEEP else "?" for code in strip.code)
-    low, high = float(value[known].min()), float(value[known].max())
-    step = (high - low) / (len(_BARS) - 1)
-    heights = np.zeros(len(value), np.int64)
-    if step > 0:
-        heights[known] = np.rint((value[known] - low) / step).astype(np.int64)
-    return "".join(
-        _BARS[height] if is_known else ("z" if code == ASLEEP else "?")
-        for height, is_known, code in zip(heights, known, strip.code, strict=True)
-    )
-
-
-def _toned(text: str) -> Cell:
-    """Neighbours of one tone as one span."""
-    spans: list[Span] = []
-    for sign in text:
-        tone = _TONES.get(sign, Tone.ON)
-        if spans and spans[-1].tone is tone:
-            spans[-1] = Span(spans[-1].text + sign, tone)
-        else:
-            spans.append(Span(sign, tone))
-    return tuple(spans)
+    sign = _OF_CODE[strip.code]
+    if strip.value is not None:
+        value = strip.value
+        known = np.isfinite(value) & (strip.code == TRUE)
+        sign[~known & (sign < _UNKNOWN)] = _UNKNOWN
+        if known.any():
+            low, high = value[known].min(), value[known].max()
+            step = (high - low) / (len(_BARS) - 1) or 1.0
+            sign[known] = np.rint((value[known] - low) / step)
+    return "".join(_SIGNS[sign].tolist())

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
 from busprobe.tui.view.history import history
-from busprobe.tui.view.spans import Column, Row, Tone, cell, matches
+from busprobe.tui.view.spans import Column, LazyRows, Row, Tone, cell, matches
 from busprobe.tui.view.times import clock
 from busprobe.tui.view.values import fresh_cell, since_cell, value_cell
 
@@ -28,13 +28,13 @@ ORDERS = ("bench file", "newest change", "edges", "name")
 _KINDS = {Kind.BUS: "bus", Kind.LINE: "line", Kind.OUTPUT: "output", Kind.DERIVED: "derived"}
 
 
-def signal_rows(picture: Snapshot, words: str, order: str) -> list[Row]:
+def signal_rows(picture: Snapshot, words: str, order: str) -> Sequence[Row]:
     """One row a signal. words: the filter; order: one of ORDERS."""
     chosen = [s for s in picture.signals if matches(words, s.name, s.source, s.text, _KINDS[s.kind], s.role or "")]
-    return [_row(signal, picture) for signal in _ordered(chosen, order)]
+    return LazyRows(_ordered(chosen, order), lambda signal: _row(signal, picture))
 
 
-def _ordered(signals: list[SignalNow], order: str) -> Iterable[SignalNow]:
+def _ordered(signals: list[SignalNow], order: str) -> list[SignalNow]:
     if order == "newest change":
         return sorted(signals, key=lambda s: -(s.since_ns or 0))
     if order == "edges":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.spans import Cell, Span, Tone, cell
-from busprobe.tui.view.times import clock, span
+from busprobe.tui.view.times import SECOND, clock, span
 
 ON_SIGN, OFF_SIGN, UNKNOWN_SIGN, ASLEEP_SIGN = "●", "○", "?", "z"
 
@@ -36,4 +36,9 @@ def fresh_cell(signal: SignalNow) -> Cell:
         return cell("not seen" if signal.max_age_ns is not None else "–", Tone.DIM)
     if signal.max_age_ns is not None and signal.age_ns > signal.max_age_ns:
         return Span("old ", Tone.WARN), Span(span(signal.age_ns), Tone.WARN)
-    return cell(span(signal.age_ns), Tone.DIM)
+    return cell(age(signal.age_ns), Tone.DIM)
+
+
+def age(ns: int) -> str:
+    """In steps of a tenth of a second: a display that moves without need cannot be read."""
+    return "<0.1 s" if ns < SECOND // 10 else span(ns // (SECOND // 10) * (SECOND // 10))

@@ -39,8 +39,17 @@ class Painted(ScrollView, can_focus=False):
     def strip(self, spans: Sequence[Span], *, cursor: bool = False) -> Strip:
         """One line, cut or padded to the widget's width."""
         width = self.size.width
-        line = fit(spans, width)
-        return Strip([Segment(span.text, self.style_of(span.tone, cursor=cursor)) for span in line], width)
+        segments: list[Segment] = []
+        text, tone = "", Tone.PLAIN
+        for span in fit(spans, width):
+            if span.tone is tone:
+                text += span.text
+                continue
+            if text:
+                segments.append(Segment(text, self.style_of(tone, cursor=cursor)))
+            text, tone = span
+        segments.append(Segment(text, self.style_of(tone, cursor=cursor)))
+        return Strip(segments, width)
 
 
 class Lines(Painted):

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 from textual.events import Click, Resize
-from textual.geometry import Size
+from textual.geometry import Region, Size
 from textual.message import Message
 from textual.reactive import reactive
 from textual.strip import Strip
@@ -85,8 +85,18 @@ class Rows(Painted, can_focus=True):
             return
         top = self.scroll_offset.y
         for i in range(top, min(top + self.size.height, len(rows))):
-            if rows[i] != old[i]:
-                self.refresh_line(i + HEADING)
+            if rows[i].cells != old[i].cells:
+                self._refresh_cells(i, old[i], rows[i])
+
+    def _refresh_cells(self, i: int, old: Row, new: Row) -> None:
+        """Send the part of a row from its first changed cell to its last."""
+        x, start, end = 1, self.size.width, 0
+        for index, width in self._shares():
+            if old.cells[index] != new.cells[index]:
+                start, end = min(start, x), x + width
+            x += width + 1
+        if end > start:
+            self.refresh(Region(start, i + HEADING - self.scroll_offset.y, end - start, 1))
 
     @property
     def rows(self) -> Sequence[Row]:
