@@ -54,6 +54,11 @@ class BoardScreen(Screen[None]):
         """The app, with its own type."""
         return cast("BusprobeApp", self.app)
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._titles: dict[Widget, str] = {}
+        """Those that were set last; setting one repaints its panel."""
+
     # --- for children
 
     def compose_body(self) -> ComposeResult:
@@ -118,10 +123,10 @@ class BoardScreen(Screen[None]):
 
     def entitle(self, panel: Widget, words: str) -> None:
         """Give a panel another title behind its key; the words are taken as they are."""
-        number = list(self.query(".panel")).index(panel)
-        title = Content(f"F{FIRST_PANEL_KEY + number} {words}")
-        if panel.border_title != title.markup:
-            panel.border_title = title
+        if self._titles.get(panel) != words:
+            self._titles[panel] = words
+            number = list(self.query(".panel")).index(panel)
+            panel.border_title = Content(f"F{FIRST_PANEL_KEY + number} {words}")
 
     def action_panel(self, number: int) -> None:
         panels = list(self.query(".panel"))

@@ -23,13 +23,12 @@ class FramesScreen(BoardScreen):
     NAME: ClassVar[str] = "frames"
     BINDINGS: ClassVar[list[BindingType]] = bindings("frames")
     CSS = """
-    #detail { height: 11; }
+    #detail { height: 10; }
     #bits { width: 43; overflow-y: auto; }
     #bits > .painted--note { text-style: bold underline; }
     #bits, #values { height: 100%; }
     #frames, #values { width: 1fr; }
     #frames { height: 1fr; }
-    .-high #detail { height: 12; }
     .-low #detail { display: none; }
     .-narrow #values { display: none; }
     .-narrow #bits { width: 1fr; }
