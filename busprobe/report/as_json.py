@@ -32,7 +32,7 @@ def verify_json(found: Verified) -> Json:
         "frames": found.frames,
         "exit_status": exit_status(found.checks),
         "checks": [_check(check, start) for check in found.checks],
-        "triggers": [_trigger(entry, start) for entry in found.triggers],
+        "triggers": [trigger_json(entry, start) for entry in found.triggers],
         "bus_log": [
             {
                 "channel": line.name,
@@ -98,7 +98,7 @@ def _occurrence(one: Occurrence, start: int) -> Json:
     }
 
 
-def _trigger(entry: TriggerEntry, start: int) -> Json:
+def trigger_json(entry: TriggerEntry, start: int) -> Json:
     return {
         "name": entry.name,
         "t_ns": entry.t_ns,

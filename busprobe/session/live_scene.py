@@ -64,6 +64,10 @@ class LiveScene:
         self._thread = threading.Thread(target=self._go_on, name="live", daemon=True)
         self._thread.start()
 
+    @property
+    def folder(self) -> Path:
+        return Path() if self._recorder is None else self._recorder.path.parent
+
     def snapshot(self) -> Snapshot:
         run = self._run
         with self._lock:

@@ -76,6 +76,10 @@ class ReplayScene:
     def player(self) -> ReplayPlayer:
         return self._player
 
+    @property
+    def folder(self) -> Path:
+        return self._path.parent
+
     def snapshot(self) -> Snapshot:
         t_ns = self._player.position_ns
         start, end = self._span()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Protocol
 
 from busprobe.frames import Int64Array
@@ -67,6 +68,11 @@ class Scene(Protocol):
     @property
     def player(self) -> Player | None:
         """None: live."""
+        ...
+
+    @property
+    def folder(self) -> Path:
+        """Where files that belong to it are written by default: beside the recording."""
         ...
 
     def snapshot(self) -> Snapshot:

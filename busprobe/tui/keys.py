@@ -80,6 +80,24 @@ KEYS: tuple[Key, ...] = (
     Key("path.pick", "p", "pick", "Pick signal", "List all signals to choose from; Escape closes the list.", "path"),
     Key("path.large", "l", "large", "Large letters", "Bits, value and delay in letters for a whole room.", "path"),
     # Logic
+    Key("logic.log", "l", "log", "Trigger log", "Go to the trigger log, and back to the occurrences.", "logic"),
+    Key("logic.jump", "j", "jump", "Jump there", "Go to the instant of the selected occurrence or trigger.", "logic"),
+    Key(
+        "logic.whole",
+        "w",
+        "whole",
+        "Whole or to now",
+        "Results of the whole recording, or up to the instant shown.",
+        "logic",
+    ),
+    Key(
+        "logic.export",
+        "s",
+        "export",
+        "Save trigger log",
+        "Write the trigger log as filtered to a CSV or JSON file.",
+        "logic",
+    ),
     # Replay
     Key("replay.play", "space", "player('play')", "Play or pause", "Let the recording run on, or stop it.", "replay"),
     Key(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from pathlib import Path
 
 import fake_van
 import numpy as np
@@ -125,6 +126,10 @@ class FakeScene:
         )
 
     # --- Scene
+
+    @property
+    def folder(self) -> Path:
+        return Path("drives")
 
     def snapshot(self) -> Snapshot:
         return self.picture

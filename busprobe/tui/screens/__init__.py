@@ -7,6 +7,7 @@ from typing import NamedTuple
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.screens.frames import FramesScreen
 from busprobe.tui.screens.health import Health
+from busprobe.tui.screens.logic import Logic
 from busprobe.tui.screens.path import PathScreen
 from busprobe.tui.screens.state import StateBoard
 
@@ -25,5 +26,6 @@ SCREENS: tuple[Entry, ...] = (
     Entry("state", "1", "State", "Signals, lines and outputs; tiles for gear, speed, brake, doors.", StateBoard),
     Entry("frames", "2", "Frames", "One row an identifier; the bits of the one selected.", FramesScreen),
     Entry("path", "3", "Path", "One signal from the wire to the lamp.", PathScreen),
+    Entry("logic", "4", "Logic", "Checks with verdicts and latencies; the trigger log.", Logic),
     Entry("health", "5", "Health", "Sources, load, errors, recording, problems.", Health),
 )

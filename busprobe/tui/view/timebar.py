@@ -122,13 +122,17 @@ def _words(picture: Snapshot, bar: Bar, marks: Sequence[Mark], on: Scale) -> Lin
     if bar.pinned_ns is not None:
         left.append(Span(f"  A {clock(bar.pinned_ns - start)}", Tone.NOTE))
     right = _right(picture, marks, on)
-    room = max(on.width - width_of(right) - 1, on.width // 2)
-    return tuple(fit([*fit(left, room), Span(" "), *right], on.width))
+    room = max(on.width - width_of(left) - 2, 0)
+    return tuple(fit([*left, Span("  "), *fit(right, min(room, width_of(right)))], on.width))
 
 
 def _right(picture: Snapshot, marks: Sequence[Mark], on: Scale) -> list[Span]:
     if picture.loaded < 1 and not picture.failure:
-        return [Span(f"{int(picture.loaded * 100)} % read, ", Tone.WARN), Span("Esc", Tone.KEY), Span(" stops ", Tone.WARN)]
+        return [
+            Span(f"{int(picture.loaded * 100)} % read, ", Tone.WARN),
+            Span("Esc", Tone.KEY),
+            Span(" stops ", Tone.WARN),
+        ]
     mark = mark_here(marks, picture.t_ns, on)
     if mark is None:
         return []

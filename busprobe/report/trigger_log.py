@@ -1,0 +1,38 @@
+"""The trigger log as a file: CSV, or JSON where the name ends in .json.
+
+t_s,t_ns,trigger,decided_ns,keep_from_ns,keep_to_ns,signals
+199.1,1768000199100000000,Rear door opens while moving,1768000199100000000,,,rear_door on; speed 12.4 km/h
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from pathlib import Path
+
+from busprobe.report.as_json import dump, seconds, trigger_json
+from busprobe.results import TriggerEntry
+
+_COLUMNS = ("t_s", "t_ns", "trigger", "decided_ns", "keep_from_ns", "keep_to_ns", "signals")
+
+
+def write_triggers(path: Path, entries: Sequence[TriggerEntry], start_ns: int) -> None:
+    """Write a log; times `t_s` count from `start_ns`. Raises OSError where the file cannot be written."""
+    is_json = path.suffix.casefold() == ".json"
+    path.write_text(triggers_json(entries, start_ns) if is_json else triggers_csv(entries, start_ns), encoding="utf-8")
+
+
+def triggers_json(entries: Sequence[TriggerEntry], start_ns: int) -> str:
+    return dump({"start_ns": start_ns, "triggers": [trigger_json(entry, start_ns) for entry in entries]})
+
+
+def triggers_csv(entries: Sequence[TriggerEntry], start_ns: int) -> str:
+    """Fields of `triggers_json`, the signals in one field."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(_COLUMNS)
+    for e in entries:
+        signals = "; ".join(f"{name} {text}" for name, text in e.signals.items())
+        rows.writerow((seconds(e.t_ns - start_ns), e.t_ns, e.name, e.decided_ns, e.keep_from_ns, e.keep_to_ns, signals))
+    return out.getvalue()

@@ -1,0 +1,186 @@
+"""Rows of the logic screen: checks, their occurrences, the trigger log."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from busprobe.report.verified import OUTCOMES
+from busprobe.results import CheckResult, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
+from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
+from busprobe.tui.view.times import clock, span
+
+CHECK_COLUMNS = (
+    Column("Verdict", 15),
+    Column("Check", 24, grow=1),
+    Column("Passed", 6, "right"),
+    Column("Failed", 6, "right"),
+    Column("Undecided", 9, "right", drop=2),
+    Column("Already so", 10, "right", drop=4),
+    Column("Cut short", 9, "right", drop=5),
+    Column("Worst of limit", 18, "right", drop=3),
+)
+OCCURRENCE_COLUMNS = (
+    Column("Began", 10, "right"),
+    Column("Part", 4, drop=3),
+    Column("Outcome", 12),
+    Column("Latency", 17, "right"),
+    Column("Spare", 8, "right", drop=2),
+    Column("Lasted", 8, "right", drop=4),
+    Column("Why", 22, grow=1),
+)
+TRIGGER_COLUMNS = (
+    Column("Time", 10, "right"),
+    Column("Trigger", 20, grow=1),
+    Column("Signals", 16, grow=2),
+)
+
+_VERDICTS = {
+    Verdict.PASS: Span("✓ pass", Tone.GOOD),
+    Verdict.FAIL: Span("✗ FAIL", Tone.BAD),
+    Verdict.UNDECIDED: Span("? undecided", Tone.WARN),
+    Verdict.NOT_EXERCISED: Span("– not exercised", Tone.DIM),
+}
+_OUTCOMES = {
+    Outcome.PASSED: Span("✓ passed", Tone.GOOD),
+    Outcome.FAILED: Span("✗ FAILED", Tone.BAD),
+    Outcome.UNDECIDED: Span("? undecided", Tone.WARN),
+    Outcome.ALREADY: Span("= already so", Tone.DIM),
+    Outcome.CUT: Span("/ cut short", Tone.DIM),
+}
+_TONES = {Outcome.PASSED: Tone.PLAIN, Outcome.FAILED: Tone.BAD, Outcome.UNDECIDED: Tone.WARN}
+
+
+class LogicRows:
+    """Rows made once for each result: a result that is unchanged is the same object in every picture."""
+
+    def __init__(self) -> None:
+        self._checks: dict[str, tuple[CheckResult, Row]] = {}
+        self._occurrences: tuple[CheckResult, list[Row]] | None = None
+        self._triggers: tuple[tuple[object, ...], list[Row]] = ((), [])
+
+    def checks(self, checks: Sequence[CheckResult], words: str) -> list[Row]:
+        """One row a check, in the order of the bench file."""
+        return [self._check(check) for check in checks if matches(words, check.name, check.verdict.value)]
+
+    def _check(self, check: CheckResult) -> Row:
+        made = self._checks.get(check.name)
+        if made is None or made[0] is not check:
+            made = self._checks[check.name] = (check, check_row(check))
+        return made[1]
+
+    def occurrences(self, check: CheckResult | None, start_ns: int) -> list[Row]:
+        if check is None:
+            return []
+        if self._occurrences is None or self._occurrences[0] is not check:
+            rows = [occurrence_row(check, one, start_ns) for one in check.occurrences]
+            self._occurrences = (check, rows)
+        return self._occurrences[1]
+
+    def triggers(self, entries: Sequence[TriggerEntry], words: str, start_ns: int) -> list[Row]:
+        """One row an entry, oldest first."""
+        ends = (id(entries[0]), id(entries[-1])) if entries else ()
+        key = (words, len(entries), start_ns, ends)
+        if key != self._triggers[0]:
+            rows = [trigger_row(i, entry, start_ns) for i, entry in shown_triggers(entries, words)]
+            self._triggers = (key, rows)
+        return self._triggers[1]
+
+
+def check_row(check: CheckResult) -> Row:
+    """Verdict, name, how often each outcome, the worst latency."""
+    counts = dict.fromkeys(OUTCOMES, 0)
+    for one in check.occurrences:
+        counts[one.outcome] += 1
+    verdict = _VERDICTS[check.verdict]
+    cells = [_count(counts[outcome], _TONES.get(outcome, Tone.DIM)) for outcome in _ORDER]
+    told = ", ".join(f"{count} {outcome.value}" for outcome, count in counts.items() if count)
+    return Row(
+        check.name,
+        ((verdict,), cell(check.name), *cells, _worst(check)),
+        f"{check.name}\t{check.verdict.value}\t{told or 'no occurrence'}\t{check.expected}",
+    )
+
+
+_ORDER = (Outcome.PASSED, Outcome.FAILED, Outcome.UNDECIDED, Outcome.ALREADY, Outcome.CUT)
+
+
+def _count(count: int, tone: Tone) -> Cell:
+    return cell(f"{count:,}", tone) if count else cell("·", Tone.DIM)
+
+
+def _worst(check: CheckResult) -> Cell:
+    timed = [o for o in check.occurrences if o.latency_ns is not None and o.outcome is Outcome.PASSED]
+    if not timed or check.limit_ns is None:
+        return cell("–" if check.limit_ns is None else span(check.limit_ns), Tone.DIM)
+    worst = max(timed, key=lambda o: o.latency_ns or 0)
+    tone = Tone.WARN if worst.tight else Tone.PLAIN
+    return cell(f"{span(worst.latency_ns or 0)} of {span(limit_of(check, worst) or 0)}", tone)
+
+
+def limit_of(check: CheckResult, one: Occurrence) -> int | None:
+    """The limit that holds for an occurrence: its own, else the check's."""
+    return check.limit_ns if one.limit_ns is None else one.limit_ns
+
+
+def occurrence_row(check: CheckResult, one: Occurrence, start_ns: int) -> Row:
+    limit = limit_of(check, one)
+    spare = None if one.latency_ns is None or limit is None else limit - one.latency_ns
+    why = f"{one.note}, tight" if one.note and one.tight else one.note or ("tight" if one.tight else "")
+    cells = (
+        cell(clock(one.t_ns - start_ns, 3)),
+        cell(one.part),
+        (_OUTCOMES[one.outcome],),
+        cell(_latency(one)),
+        cell("–" if spare is None else span(spare), Tone.WARN if one.tight else Tone.DIM),
+        cell("–" if one.length_ns is None else span(one.length_ns), Tone.DIM),
+        cell(why, Tone.WARN if one.tight else Tone.PLAIN),
+    )
+    return Row(f"{one.t_ns} {one.part}", cells, f"{check.name}\t{occurrence_text(one, start_ns)}")
+
+
+def _latency(one: Occurrence) -> str:
+    if one.latency_ns is None:
+        return "–"
+    return f"{span(one.latency_ns)} ± {span(one.uncertainty_ns)}" if one.uncertainty_ns else span(one.latency_ns)
+
+
+def instant_of(one: Occurrence) -> int:
+    """Where to look: the instant that decided a failure, else the beginning."""
+    return one.t_ns if one.at_ns is None else one.at_ns
+
+
+def occurrence_text(one: Occurrence, start_ns: int) -> str:
+    """A sentence: when, how it ended, why, what the signals said."""
+    parts = [f"{clock(one.t_ns - start_ns, 3)} {one.part}".rstrip() + f": {one.outcome.value}"]
+    if one.latency_ns is not None:
+        parts.append(f"after {_latency(one)}{' (tight)' if one.tight else ''}")
+    if one.length_ns is not None:
+        parts.append(f"lasted {span(one.length_ns)}")
+    if one.note:
+        parts.append(one.note)
+    text = ", ".join(parts)
+    return f"{text}; at {clock(instant_of(one) - start_ns, 3)} {signals_text(one.signals)}" if one.signals else text
+
+
+def signals_text(signals: SignalTexts) -> str:
+    return ", ".join(f"{name} {text}" for name, text in signals.items())
+
+
+def shown_triggers(entries: Sequence[TriggerEntry], words: str) -> list[tuple[int, TriggerEntry]]:
+    """(place in the log, entry) of those that a filter lets through."""
+    return [(i, e) for i, e in enumerate(entries) if matches(words, e.name, signals_text(e.signals))]
+
+
+def trigger_row(place: int, entry: TriggerEntry, start_ns: int) -> Row:
+    here = clock(entry.t_ns - start_ns, 3)
+    signals = signals_text(entry.signals)
+    cells = (cell(here), (Span("◆ ", Tone.NOTE), Span(entry.name)), cell(signals, Tone.DIM))
+    return Row(f"{entry.t_ns} {entry.name}", cells, f"{here}\t{entry.name}\t{signals}")
+
+
+def checks_title(*, is_whole: bool, here_ns: int) -> str:
+    return "Checks, whole recording" if is_whole else f"Checks, up to {clock(here_ns)}"
+
+
+def triggers_title(shown: int, count: int) -> str:
+    return f"Trigger log, {shown:,} of {count:,}" if shown != count else f"Trigger log, {count:,}"
