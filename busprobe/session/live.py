@@ -10,6 +10,7 @@ engine evaluate what all sources are complete for. A source that has not got fur
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -38,6 +39,8 @@ SHARE = 0.1
 """The engine's share of the time: after an evaluation that took long the next one waits longer."""
 LONGEST_S = 0.08
 """It never waits longer than this: a trigger has to be in the log soon."""
+SWITCH_S = 0.0005
+"""Threads take turns this often: a driver with little room for frames must not wait for the engine."""
 OPENING_S = 5.0
 """How long the first attempt to open all sources may take."""
 
@@ -113,6 +116,7 @@ class LiveRun:
 
     def start(self) -> None:
         """Start the readers. Raises DeviceError if not one source can be opened."""
+        sys.setswitchinterval(SWITCH_S)
         for status in self.status.values():
             status.reader.start()
         deadline = time.monotonic() + OPENING_S

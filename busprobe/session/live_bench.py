@@ -28,6 +28,7 @@ from busprobe.session.verifying import VerifyReport, load_plan
 from busprobe.sources.boxes import open_box
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
+from busprobe.sources.driver_arguments import refuse_clashes
 from busprobe.sources.drivers import uncertainty_ns
 from busprobe.sources.live import LiveSource
 from busprobe.sources.pace import pace_notes
@@ -65,6 +66,7 @@ Observer = Callable[[FrameBatch | InputBatch], None]
 
 def live_sources(bench: Bench) -> list[LiveSource]:
     """The adapters and input boxes that a bench file names. Raises BenchError where it names none."""
+    refuse_clashes(bench.buses)
     sources: list[LiveSource] = [BusSource(bus) for bus in bench.buses if bus.interface is not None]
     sources += [open_box(box) for box in bench.boxes if box.driver != "recorded"]
     if not sources:
