@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -75,15 +76,15 @@ def verify(
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
     engine = Engine(plan, source.sources, source.uncertainty_ns, by_channel=source.is_own)
     heard = _Heard(plan)
-    for batch in source.batches():
-        if isinstance(batch, FrameBatch):
-            heard.add(batch)
-            if progress is not None:
-                progress(batch.share)
-        engine.push(source_of(batch), batch)
-        if engine.pending_rows >= BLOCK_ROWS:
-            engine.advance()
-    source.close()
+    with closing(source):
+        for batch in source.batches():
+            if isinstance(batch, FrameBatch):
+                heard.add(batch)
+                if progress is not None:
+                    progress(batch.share)
+            engine.push(source_of(batch), batch)
+            if engine.pending_rows >= BLOCK_ROWS:
+                engine.advance()
     results = engine.finish()
     heard.refuse_other_vehicle(recording, bench)
     return VerifyReport(

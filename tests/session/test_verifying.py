@@ -304,6 +304,18 @@ def test_a_channel_that_matches_no_bus(tmp_path: Path) -> None:
         )
 
 
+def test_a_recording_is_let_go_where_verify_stops(tmp_path: Path) -> None:
+    """It may be removed or written to at once, however verify ended."""
+    other = replace(drive(), channels=("can9",))
+    bench = bench_file(tmp_path, BENCH + '[[bus]]\nname = "chassis"\n')
+    recording = duckdb(tmp_path, other)
+    error = refused(recording, bench)
+    assert "matches no bus" in error.message
+    with RecordingWriter(recording, about={}, bench={}, overwrite=True) as writer:
+        writer.add(drive())
+    assert verify(recording, bench_file(tmp_path)).frames == 120
+
+
 def test_a_missing_recording(tmp_path: Path) -> None:
     candump(tmp_path, drive(), "drive.log")
     error = refused(tmp_path / "drve.log", bench_file(tmp_path))
