@@ -72,7 +72,7 @@ KEYS: tuple[Key, ...] = (
     Key("sheet.page_up", "pageup", "page(-1)", "Page up", "One page up.", "sheet"),
     Key("sheet.page_down", "pagedown", "page(1)", "Page down", "One page down.", "sheet"),
     # Frames
-    Key("frames.sort", "s", "sort", "Sort", "By first heard, identifier, count, period, load, change.", "frames"),
+    Key("frames.sort", "s", "sort", "Sort", "By first heard, identifier, count, period, share, change.", "frames"),
     Key("frames.bits", "b", "bits", "Bits or bytes", "Show payloads as bits, and back as bytes.", "frames"),
     # Signal path
     Key("path.last", "up", "signal(-1)", "Last signal", "Show the signal before this one.", "path"),

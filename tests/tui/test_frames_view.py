@@ -65,7 +65,7 @@ def test_the_key_of_a_row_names_channel_and_identifier() -> None:
         ("identifier", ["0C2", "0D0", "0E4"]),
         ("count", ["0D0", "0C2", "0E4"]),
         ("period", ["0C2", "0D0", "0E4"]),
-        ("load", ["0C2", "0D0", "110"]),
+        ("share", ["0C2", "0D0", "110"]),
     ],
 )
 def test_order(order: str, first: list[str]) -> None:
@@ -168,9 +168,9 @@ def test_no_frames_no_rows() -> None:
 @pytest.mark.parametrize(
     ("width", "bits", "kept"),
     [
-        (78, False, "Identifier Count Period ± ms Payload Message Load"),
-        (118, False, "Identifier Count Period ± ms Payload Message Load Changed"),
-        (118, True, "Identifier Count Period ± ms Payload, a bit each Load"),
+        (78, False, "Identifier Count Period ± ms Payload Message Share"),
+        (118, False, "Identifier Count Period ± ms Payload Message Share Changed"),
+        (118, True, "Identifier Count Period ± ms Payload, a bit each Share"),
         (38, False, "Identifier Count Period Payload Message"),
     ],
 )
@@ -195,7 +195,7 @@ def test_equal_payloads_share_their_text() -> None:
     ("wanted", "count", "held", "text"),
     [
         (Wanted(), 11, False, "11 identifiers · s: by first heard"),
-        (Wanted("brake", "load"), 2, False, '2 of 11 identifiers · with "brake" · s: by load'),
+        (Wanted("brake", "share"), 2, False, '2 of 11 identifiers · with "brake" · s: by share'),
         (Wanted(), 11, True, "11 identifiers · s: by first heard · HELD, counting goes on"),
     ],
 )

@@ -13,7 +13,7 @@ from busprobe.session.snapshot import FrameTable
 from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches, plain
 from busprobe.tui.view.times import SECOND, span
 
-ORDERS = ("first heard", "identifier", "count", "period", "load", "newest change")
+ORDERS = ("first heard", "identifier", "count", "period", "share", "newest change")
 """What rows are ordered by; a key goes from one to the next."""
 
 SILENT_NS = 2 * SECOND
@@ -53,7 +53,7 @@ def columns(wanted: Wanted, *, several_channels: bool) -> tuple[Column, ...]:
         Column("± ms", 5, "right", drop=2),
         payload,
         Column("Message", 10, grow=2, drop=5 if wanted.bits else 0),
-        Column("Load", 5, "right", drop=1),
+        Column("Share", 5, "right", drop=1),
         Column("Changed", 9, "right", drop=6),
     )
 
@@ -109,7 +109,7 @@ def _sort_keys(
             period = table.period_ns[rows]
             # Whole milliseconds: rows must not swap places with every picture.
             return (*by_identifier, np.where(period > 0, period // 1_000_000, np.iinfo(np.int64).max))
-        case "load":
+        case "share":
             return (*by_identifier, -np.round(table.share[rows], 3))
         case "newest change":
             at = changed_ns[rows]
