@@ -93,7 +93,7 @@ def _message_path(
     where = f"start bit {layout.start}, {layout.length} bits, {order}"
     place = _row(tally, channel, message.identifier, message.is_extended)
     if place is None:
-        stages = [Stage("Frame", "none yet", f"{channel} {message.identifier:X} {message.name}")]
+        stages = [Stage("Frame", "none yet", f"{channel} {_hex(message)} {message.name}")]
         return SignalPath(now, (*stages, _signal(now)), None, bits, users, boxes)
     rows = tally.rows
     length = int(rows.length[place])
@@ -108,7 +108,7 @@ def _message_path(
         Stage(
             "Frame",
             payload.hex(" ").upper(),
-            f"{channel} {message.identifier:X} {message.name}, {every}newest {ago:.0f} ms ago",
+            f"{channel} {_hex(message)} {message.name}, {every}newest {ago:.0f} ms ago",
         ),
         Stage("Bits", digits, where),
         Stage("Raw", "not in this frame" if field.raw is None else f"{field.raw}", kind),
@@ -221,6 +221,10 @@ def _closed_boxes(name: str, plan: Plan, checks: Sequence[CheckResult]) -> list[
         effect = None if last is None or last.latency_ns is None else last.t_ns + last.latency_ns
         boxes.append(ClosedBox(when, cause, then, effect, check.check.name, result.limit_ns))
     return boxes
+
+
+def _hex(message: MessageLayout) -> str:
+    return f"{message.identifier:08X}" if message.is_extended else f"{message.identifier:03X}"
 
 
 def _row(tally: FrameTally, channel: str, identifier: int, is_extended: bool) -> int | None:

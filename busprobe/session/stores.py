@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from busprobe.analysis.frame_tally import FrameTally
+from busprobe.analysis.frame_tally import CHANGED_NS, FrameTally
 from busprobe.frames import FrameBatch, empty_frames, join_frames
 from busprobe.recording.read import Recording
 from busprobe.timeline import NEVER
@@ -112,7 +112,10 @@ class TallyIndex:
         if self._last is not None and start <= self._last[0] < t_ns:
             start, base = self._last
         tally = base.copy()
-        tally.add(self._store.between(start, t_ns))
-        tally.turn(t_ns)
+        frames = self._store.between(start, t_ns)
+        recent = int(np.searchsorted(frames.t_ns, t_ns - CHANGED_NS))
+        tally.add(frames.cut(0, recent))
+        tally.turn(t_ns - CHANGED_NS)
+        tally.add(frames.cut(recent, len(frames)))
         self._last = (t_ns, tally)
         return tally
