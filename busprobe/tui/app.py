@@ -31,6 +31,8 @@ from busprobe.tui.view.start import Adapter
 Opener = Callable[[Opened], Scene]
 """Opens what was chosen on the start page; neither recording nor bench file means the demo. Raises BusprobeError."""
 
+SWITCH_S = 0.01
+"""Between a key that changes the screen and the picture."""
 START = "start"
 """The mode of the start page."""
 _ALL_KEYS = keys_with_screens((e.name, e.key, e.words, e.tooltip) for e in SCREENS)
@@ -132,6 +134,10 @@ class BusprobeApp(App[None]):
             self.push_screen(Cautions(self._cautions))
 
     # --- screens
+
+    def delay_update(self, delay: float = SWITCH_S) -> None:
+        """Textual waits 50 ms at a change of screens, half of what a key may take; ours are painted sooner."""
+        super().delay_update(min(delay, SWITCH_S))
 
     def action_go(self, name: str) -> None:
         if self.scene is not None and self.current_mode != name:

@@ -37,6 +37,9 @@ class Tone(Enum):
     """Tones are looked up for every piece of text; Enum's own hash is slow."""
 
 
+BOLD = frozenset((Tone.STRONG, Tone.HEAD, Tone.ON, Tone.BAD, Tone.NOTE, Tone.KEY))
+
+
 class Span(NamedTuple):
     text: str
     tone: Tone = Tone.PLAIN

@@ -10,13 +10,14 @@ from rich.style import Style
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from busprobe.tui.view.spans import Span, Tone, fit
+from busprobe.tui.view.spans import BOLD, Span, Tone, fit
 
 
 class Painted(ScrollView, can_focus=False):
     """Turns spans into strips of the screen in the colours of the theme."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {f"painted--{tone.value}" for tone in Tone} | {"painted--cursor"}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"painted--note"}
+    """Only where a style sheet gives a tone more than its colour: each costs time whenever a screen comes up."""
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id, classes=classes)
@@ -30,9 +31,11 @@ class Painted(ScrollView, can_focus=False):
         """The theme's style of a tone, on the cursor's row or off it."""
         style = self._styles_of.get((tone, cursor))
         if style is None:
-            style = self.rich_style + self.get_component_rich_style(f"painted--{tone.value}", partial=True)
-            if cursor:
-                style += self.get_component_rich_style("painted--cursor", partial=True)
+            colours = self.app.theme_variables
+            ground = colours["cursor-row"] if cursor else None
+            style = self.rich_style + Style(color=colours[f"tone-{tone.value}"], bgcolor=ground, bold=tone in BOLD)
+            if tone is Tone.NOTE:
+                style += self.get_component_rich_style("painted--note", partial=True)
             self._styles_of[tone, cursor] = style
         return style
 
