@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from busprobe.frames import Int64Array
+from busprobe.decode.obd_addresses import is_answer, obd_rows
+from busprobe.frames import ERROR, SENT, BoolArray, FrameBatch, Int64Array
 from busprobe.timeline import FOREVER, NEVER, NO_TIMES
 
 SLEEP_NS = 2_000_000_000
@@ -103,3 +104,14 @@ class ChannelPulse:
         if self.first_ns is not None and self.first_ns >= t_ns:
             return self.first_ns
         return next((s.wake_ns for s in self.sleeps if s.wake_ns is not None and s.wake_ns > t_ns), None)
+
+
+def shows_awake(frames: FrameBatch) -> BoolArray:
+    """(n,) frames that show that a bus is awake: no error frames, and no requests of our own."""
+    heard: BoolArray = (frames.flags & np.uint8(ERROR)) == 0
+    if (frames.flags & np.uint8(SENT)).any():
+        rows = obd_rows(frames)
+        own = [not is_answer(i) for i in frames.identifier[rows].tolist()]
+        rows = rows[np.array(own, np.bool_) & ((frames.flags[rows] & np.uint8(SENT)) != 0)]
+        heard[rows] = False
+    return heard

@@ -18,18 +18,14 @@ from busprobe.decode.freshness import MaxAge
 from busprobe.decode.layout import MessageLayout
 from busprobe.decode.messages import SignalSamples, decode_rows
 from busprobe.decode.obd import Listener, Reading
-from busprobe.decode.obd_addresses import is_answer, obd_rows
 from busprobe.decode.routing import Router
-from busprobe.decode.silence import ChannelPulse, Sleep
+from busprobe.decode.silence import ChannelPulse, Sleep, shows_awake
 from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
 from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import (
-    ERROR,
-    SENT,
-    BoolArray,
     Condition,
     FrameBatch,
     InputBatch,
@@ -174,7 +170,7 @@ class Run:
         return nodes
 
     def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
-        heard = _heard(frames)
+        heard = shows_awake(frames)
         for bus, pulse in self._pulses.items():
             places = [i for i, name in enumerate(frames.channels) if name == bus]
             if len(frames.channels) == len(places) == 1 and heard.all():
@@ -291,17 +287,6 @@ def _signal_of(tap: SampledTap) -> tuple[str, str]:
     found = tap.source.tap
     assert isinstance(found, MessageTap)
     return found.message.name, found.layout.name
-
-
-def _heard(frames: FrameBatch) -> BoolArray:
-    """(n,) frames that show that a bus is awake: no error frames, and no requests of our own."""
-    heard: BoolArray = (frames.flags & np.uint8(ERROR)) == 0
-    if (frames.flags & np.uint8(SENT)).any():
-        rows = obd_rows(frames)
-        own = [not is_answer(i) for i in frames.identifier[rows].tolist()]
-        rows = rows[np.array(own, np.bool_) & ((frames.flags[rows] & np.uint8(SENT)) != 0)]
-        heard[rows] = False
-    return heard
 
 
 def _bus_of(tap: SampledTap) -> str:
