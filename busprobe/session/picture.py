@@ -77,7 +77,7 @@ def signal_now(
         code,
         is_condition,
         None if code > TRUE or np.isnan(value) else value,
-        value_text(code, value, is_condition, texts, unit),
+        "not seen yet" if since == NEVER else value_text(code, value, is_condition, texts, unit),
         unit,
         None if since == NEVER else since,
         age,
