@@ -186,7 +186,7 @@ def test_unknown_never_looks_like_off() -> None:
         (12 * MS, 300 * MS, "<0.1 s"),
         (270 * MS, 300 * MS, "200 ms"),
         (2_100 * MS, 300 * MS, "old 2.1 s"),
-        (None, 300 * MS, "not seen"),
+        (150 * S, 3_600 * S, "2 min"),
         (None, None, "–"),
         (4 * MS, None, "<0.1 s"),
         (12_340 * MS, None, "12.3 s"),
@@ -195,6 +195,11 @@ def test_unknown_never_looks_like_off() -> None:
 def test_how_fresh(age: int | None, max_age: int | None, text: str) -> None:
     signal = dataclasses.replace(fake_van.SIGNALS[0], age_ns=age, max_age_ns=max_age)
     assert plain(fresh_cell(signal)) == text
+
+
+def test_how_fresh_before_the_first_sample() -> None:
+    driver_door = next(s for s in fake_van.SIGNALS if s.name == "driver_door")
+    assert plain(fresh_cell(driver_door)) == "not seen"
 
 
 def test_a_row_says_all_of_a_signal() -> None:
@@ -280,6 +285,19 @@ def test_small_tiles_say_it_in_words() -> None:
     assert "● rear_door OPEN" in text
     assert "○ side_door SHUT" in text
     assert "? driver_door unk" in text
+
+
+@pytest.mark.parametrize(
+    ("value", "label", "words"),
+    [(1.0, "Pressed", "● brake ON"), (0.0, "Released", "○ brake OFF"), (3.0, "Adjusting", "▪ brake Adjusting")],
+)
+def test_a_brake_with_labels_is_a_switch(value: float, label: str, words: str) -> None:
+    brake = next(s for s in fake_van.SIGNALS if s.name == "brake")
+    brake = dataclasses.replace(brake, is_condition=False, value=value, text=label)
+    picture = dataclasses.replace(fake_van.LIVE, signals=(brake,))
+    assert words in plain(tile_lines(picture, 60, 1)[0])
+    tall = [plain(line) for line in tile_lines(picture, 60, 7)]
+    assert (label in tall[0]) == (value != 3.0)
 
 
 def test_tiles_leave_room_for_the_list() -> None:

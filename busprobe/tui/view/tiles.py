@@ -11,6 +11,8 @@ from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIG
 
 ROLES = ("gear", "speed", "brake", "door")
 """Roles that get a tile, in order."""
+SWITCHES = ("brake", "door")
+"""Roles that are on or off by their nature."""
 _WORDS = {"door": ("OPEN", "SHUT")}
 """Role -> word for on, word for off; others say ON and OFF."""
 LEAST_WIDTH = 24
@@ -68,9 +70,8 @@ def _short_lines(signals: list[SignalNow], width: int, height: int) -> list[Line
 
 
 def _short(signal: SignalNow) -> Line:
-    known = signal.role in _WORDS and signal.code in (FALSE, TRUE)
     tone = tone_of(signal)
-    word = _big_word(signal) if known else signal.text
+    word = signal.text if is_on(signal) is None else _big_word(signal)
     return Span(f" {_sign(signal)} ", tone), Span(f"{signal.name} ", Tone.HEAD), Span(word, tone)
 
 
@@ -86,30 +87,41 @@ def _tile(signal: SignalNow, picture: Snapshot, width: int, height: int) -> list
     return [(Span("▏", Tone.DIM), *fit(line, inner), Span(" ")) for line in lines]
 
 
+def is_on(signal: SignalNow) -> bool | None:
+    """On or off; None: neither, or not known. A brake or door with labels is a switch all the same."""
+    if signal.code not in (FALSE, TRUE):
+        return None
+    if signal.is_condition:
+        return signal.code == TRUE
+    return bool(signal.value) if signal.role in SWITCHES and signal.value in (0.0, 1.0) else None
+
+
 def tone_of(signal: SignalNow) -> Tone:
     """The tone of the state; its sign and word say the same."""
+    on = is_on(signal)
+    if on is not None:
+        return Tone.ON if on else Tone.PLAIN
     if signal.code == TRUE:
-        return Tone.ON if signal.is_condition else Tone.STRONG
-    if signal.code == FALSE:
-        return Tone.PLAIN
+        return Tone.STRONG
     return Tone.DIM if signal.code == ASLEEP else Tone.WARN
 
 
 def _sign(signal: SignalNow) -> str:
-    if signal.code == FALSE:
-        return OFF_SIGN
+    on = is_on(signal)
+    if on is not None:
+        return ON_SIGN if on else OFF_SIGN
     if signal.code == TRUE:
-        return ON_SIGN if signal.is_condition else "▪"
+        return "▪"
     return ASLEEP_SIGN if signal.code == ASLEEP else UNKNOWN_SIGN
 
 
 def _big_word(signal: SignalNow) -> str:
-    if signal.code not in (FALSE, TRUE):
-        return "ZZZ" if signal.code == ASLEEP else "???"
-    if signal.is_condition:
-        on, off = _WORDS.get(signal.role or "", ("ON", "OFF"))
-        return on if signal.code == TRUE else off
-    return _number(signal)
+    on = is_on(signal)
+    if on is not None:
+        return _WORDS.get(signal.role or "", ("ON", "OFF"))[0 if on else 1]
+    if signal.code == TRUE:
+        return _number(signal)
+    return "---" if signal.code == ASLEEP else "???"
 
 
 def _number(signal: SignalNow) -> str:
@@ -119,9 +131,9 @@ def _number(signal: SignalNow) -> str:
 
 
 def _small_word(signal: SignalNow) -> str:
-    if signal.code not in (FALSE, TRUE):
-        return signal.text
-    return "" if signal.is_condition else signal.unit or ""
+    if signal.code == TRUE and is_on(signal) is None:
+        return signal.unit or ""
+    return "" if signal.is_condition and is_on(signal) is not None else signal.text
 
 
 def _when(signal: SignalNow, picture: Snapshot) -> str:

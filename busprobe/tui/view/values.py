@@ -33,7 +33,7 @@ def since_cell(signal: SignalNow, picture: Snapshot) -> Cell:
 def fresh_cell(signal: SignalNow) -> Cell:
     """Age of the newest sample; "old" once older than allowed, "made" for derived ones."""
     if signal.age_ns is None:
-        return cell("not seen" if signal.max_age_ns is not None else "–", Tone.DIM)
+        return cell("not seen" if signal.since_ns is None and signal.max_age_ns is not None else "–", Tone.DIM)
     if signal.max_age_ns is not None and signal.age_ns > signal.max_age_ns:
         return Span("old ", Tone.WARN), Span(span(signal.age_ns), Tone.WARN)
     return cell(age(signal.age_ns), Tone.DIM)
@@ -41,4 +41,6 @@ def fresh_cell(signal: SignalNow) -> Cell:
 
 def age(ns: int) -> str:
     """In steps of a tenth of a second: a display that moves without need cannot be read."""
+    if ns >= 60 * SECOND:
+        return f"{ns // (60 * SECOND)} min"
     return "<0.1 s" if ns < SECOND // 10 else span(ns // (SECOND // 10) * (SECOND // 10))
