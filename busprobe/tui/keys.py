@@ -147,6 +147,18 @@ KEYS: tuple[Key, ...] = (
         "replay",
     ),
     # Guided walk
+    Key("walk.begin", "s", "begin", "Start the walk", "Ask for the first role that has no result.", "walk"),
+    Key("walk.next", "n", "next", "Next role", "Go on with what was seen; nothing seen: not seen.", "walk"),
+    Key("walk.again", "a", "again", "Ask again", "Ask for the same action from its start.", "walk"),
+    Key(
+        "walk.bell",
+        "b",
+        "bell",
+        "Bell on or off",
+        "Sound every prompt, edge and loss with the terminal's bell.",
+        "walk",
+    ),
+    Key("walk.wiggle", "w", "wiggle", "Wiggle test", "Watch one signal for edges and losses; w again ends.", "walk"),
 )
 
 

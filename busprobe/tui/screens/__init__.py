@@ -10,6 +10,7 @@ from busprobe.tui.screens.health import Health
 from busprobe.tui.screens.logic import Logic
 from busprobe.tui.screens.path import PathScreen
 from busprobe.tui.screens.state import StateBoard
+from busprobe.tui.screens.walk import WalkScreen
 
 
 class Entry(NamedTuple):
@@ -28,4 +29,5 @@ SCREENS: tuple[Entry, ...] = (
     Entry("path", "3", "Path", "One signal from the wire to the lamp.", PathScreen),
     Entry("logic", "4", "Logic", "Checks with verdicts and latencies; the trigger log.", Logic),
     Entry("health", "5", "Health", "Sources, load, errors, recording, problems.", Health),
+    Entry("walk", "6", "Walk", "Guided walk: confirm each role by an action; wiggle test.", WalkScreen),
 )

@@ -31,7 +31,7 @@ def footline(keys: Sequence[Item], screens: Sequence[Item], width: int) -> tuple
     spans: list[Span] = []
     places: list[Place] = []
     for shown, bare in (
-        (len(keys), ()), (3, ()), (len(keys), screens), (3, screens), (3, (*screens, *keys[1:])),
+        (len(keys), ()), (3, ()), (3, keys[1:2]), (len(keys), screens), (3, screens), (3, (*screens, *keys[1:])),
     ):  # fmt: skip
         items = [*keys[:1], *screens, *keys[1:shown]]
         spans, places = _line(items, {item.action for item in bare})

@@ -21,12 +21,11 @@ CHECK_COLUMNS = (
 )
 OCCURRENCE_COLUMNS = (
     Column("Began", 10, "right"),
-    Column("Part", 4, drop=3),
-    Column("Outcome", 12),
-    Column("Latency", 17, "right"),
+    Column("Outcome", 16),
+    Column("Latency", 15, "right"),
     Column("Spare", 8, "right", drop=2),
     Column("Lasted", 8, "right", drop=4),
-    Column("Why", 22, grow=1),
+    Column("Why", 13, grow=1),
 )
 TRIGGER_COLUMNS = (
     Column("Time", 10, "right"),
@@ -128,14 +127,19 @@ def occurrence_row(check: CheckResult, one: Occurrence, start_ns: int) -> Row:
     why = f"{one.note}, tight" if one.note and one.tight else one.note or ("tight" if one.tight else "")
     cells = (
         cell(clock(one.t_ns - start_ns, 3)),
-        cell(one.part),
-        (_OUTCOMES[one.outcome],),
+        _outcome(one),
         cell(_latency(one)),
         cell("–" if spare is None else span(spare), Tone.WARN if one.tight else Tone.DIM),
         cell("–" if one.length_ns is None else span(one.length_ns), Tone.DIM),
         cell(why, Tone.WARN if one.tight else Tone.PLAIN),
     )
     return Row(f"{one.t_ns} {one.part}", cells, f"{check.name}\t{occurrence_text(one, start_ns)}")
+
+
+def _outcome(one: Occurrence) -> Cell:
+    """"✗ off FAILED"."""  # fmt: skip
+    sign, word = _OUTCOMES[one.outcome].text.split(" ", 1)
+    return cell(" ".join(part for part in (sign, one.part, word) if part), _OUTCOMES[one.outcome].tone)
 
 
 def _latency(one: Occurrence) -> str:

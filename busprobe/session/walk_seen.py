@@ -1,0 +1,106 @@
+"""What a picture after the other adds to what was seen of one signal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.timeline import TRUE
+
+MS = 1_000_000
+SETTLED_NS = 50 * MS
+"""A level counts once it has held for this long; shorter ones are bounce."""
+JUMP_NS = 2_000 * MS
+"""Between two pictures further apart nothing is counted: somebody looked at another screen."""
+
+
+class Happening(Enum):
+    """What a person at the other end of the vehicle wants to hear."""
+
+    PROMPT = "prompt"
+    EDGE = "edge"
+    LOSS = "loss"
+    RESULT = "result"
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was seen since the action was asked for."""
+
+    asked_ns: int
+    t_ns: int
+    counted: int
+    """Edges of the signal at the last picture."""
+    glitches: int
+    """Pulses that the debounce of its box had taken out when asked."""
+    raw_edges: int = 0
+    edges: int = 0
+    """Changes of level that settled."""
+    losses: int = 0
+    is_known: bool = False
+    first_on: bool | None = None
+    """Level at first; None: not known yet."""
+    settled_on: bool | None = None
+    moved_ns: int | None = None
+    """When it last changed."""
+    position: int = 0
+    missing: tuple[str, ...] = ()
+    """Positions that were given up, with what it said instead."""
+    low: float = 0.0
+    high: float = 0.0
+
+    @property
+    def bounce(self) -> int:
+        return max(self.raw_edges - self.edges, 0)
+
+    @property
+    def quiet_since_ns(self) -> int:
+        return self.asked_ns if self.moved_ns is None else max(self.moved_ns, self.asked_ns)
+
+
+def is_on(now: SignalNow) -> bool | None:
+    """ON or OFF of a switch; None: unknown."""
+    if now.code > TRUE:
+        return None
+    if now.is_condition:
+        return now.code == TRUE
+    return None if now.value is None else now.value != 0
+
+
+def first_seen(now: SignalNow, picture: Snapshot) -> Seen:
+    """The first picture after asking."""
+    level = is_on(now)
+    value = now.value or 0.0
+    return Seen(
+        picture.t_ns, picture.t_ns, now.edges, glitches(now, picture), is_known=now.code <= TRUE,
+        first_on=level, settled_on=level, low=value, high=value,
+    )  # fmt: skip
+
+
+def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Happening, ...]]:
+    """What one picture adds."""
+    t_ns, known, level = picture.t_ns, now.code <= TRUE, is_on(now)
+    if t_ns - seen.t_ns > JUMP_NS:
+        return replace(seen, t_ns=t_ns, counted=now.edges, is_known=known, settled_on=level), ()
+    new, happened = now.edges - seen.counted, []
+    if new:
+        happened.append(Happening.EDGE)
+    if seen.is_known and not known:
+        happened.append(Happening.LOSS)
+    moved_ns = seen.moved_ns if not new else now.since_ns if known and now.since_ns is not None else t_ns
+    seen = replace(
+        seen, t_ns=t_ns, counted=now.edges, raw_edges=seen.raw_edges + new, is_known=known, moved_ns=moved_ns,
+        losses=seen.losses + (seen.is_known and not known), first_on=level if seen.first_on is None else seen.first_on,
+        low=min(seen.low, now.value or 0.0), high=max(seen.high, now.value or 0.0),
+    )  # fmt: skip
+    if level is None or now.since_ns is None or t_ns - now.since_ns < SETTLED_NS or level == seen.settled_on:
+        return seen, tuple(happened)
+    edges = seen.edges + (seen.settled_on is not None)
+    return replace(seen, settled_on=level, edges=edges), tuple(happened)
+
+
+def glitches(now: SignalNow, picture: Snapshot) -> int:
+    """Pulses so far that the debounce of a signal's box took out."""
+    box = now.source.split(".")[0]
+    return next((source.glitches for source in picture.sources if source.name == box), 0)
