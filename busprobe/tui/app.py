@@ -176,7 +176,7 @@ class BusprobeApp(App[None]):
         if self.scene.player is not None:
             self.notify("A recording is open; only a live vehicle is recorded.", severity="warning")
         elif self.is_recording:
-            self._tell(self.scene.stop_recording(), "Recording stopped.")
+            self._tell(self.scene.stop_recording() or "Recording stopped.")
         else:
             name = f"busprobe-{datetime.now():%Y%m%d-%H%M%S}.duckdb"
             self.push_screen(AskText("Record to this file:", name), self._record_to)
@@ -190,10 +190,10 @@ class BusprobeApp(App[None]):
 
     def _record_to(self, name: str | None) -> None:
         if name and self.scene is not None:
-            self._tell(self.scene.start_recording(name), f"Recording to {name}.")
+            self._tell(self.scene.start_recording(name) or f"Recording to {name}.")
 
-    def _tell(self, trouble: str, done: str) -> None:
-        self.notify(trouble or done, severity="error" if trouble else "information", markup=False)
+    def _tell(self, text: str) -> None:
+        self.notify(text, markup=False)
 
     def action_leave(self) -> None:
         self._unless_recording("Stop it and leave", self.exit)
@@ -224,9 +224,9 @@ class BusprobeApp(App[None]):
             try:
                 Path(name).write_text(text + "\n", encoding="utf-8")
             except OSError as error:
-                self._tell(f"{name}: {error.strerror or error}. Choose another file.", "")
+                self._tell(f"{name}: {error.strerror or error}. Choose another file.")
             else:
-                self._tell("", f"Written to {name}.")
+                self._tell(f"Written to {name}.")
 
         self.push_screen(AskText("Write the row to this file:", "busprobe-row.txt"), write)
 
