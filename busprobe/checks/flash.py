@@ -29,7 +29,7 @@ PULSES_PER_SAMPLE = 4
 """A rate needs this many samples of the lamp in its shortest pulse or pause."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Period:
     """From the start of one flash to the start of the next."""
 
@@ -50,6 +50,7 @@ class Flash:
 
     def __init__(self, kind: str, sampling: Callable[[int], int]) -> None:
         self._kind = kind
+        self.is_quantity = kind != "flashing"
         self._sampling = sampling
         self._code = ASLEEP
         self._settled = NEVER
@@ -59,10 +60,6 @@ class Flash:
         self._warm_code = ASLEEP
         """What is said until then: lost or asleep, as the operand was before."""
         self._forget_flash()
-
-    @property
-    def is_quantity(self) -> bool:
-        return self._kind != "flashing"
 
     def step(self, parts: Sequence[Changes], upto_ns: int) -> Changes:
         (part,) = parts
@@ -157,14 +154,13 @@ class Flash:
         """Flashing from `start` on, at the rate of the newest periods."""
         code, value = TRUE, 0.0
         if self.is_quantity:
-            length = sum(p.length_ns for p in self._periods)
-            shortest = min(p.shortest_ns for p in self._periods)
-            if PULSES_PER_SAMPLE * max(p.sampling_ns for p in self._periods) > shortest:
+            periods = self._periods
+            if PULSES_PER_SAMPLE * max([p.sampling_ns for p in periods]) > min([p.shortest_ns for p in periods]):
                 code = UNKNOWN
             elif self._kind == "flash_rate":
-                value = len(self._periods) * 60e9 / length
+                value = len(periods) * 60e9 / sum([p.length_ns for p in periods])
             else:
-                value = 100.0 * sum(p.on_ns for p in self._periods) / length
+                value = 100.0 * sum([p.on_ns for p in periods]) / sum([p.length_ns for p in periods])
         self._put(start, code, value, told)
 
     def _put(self, t: int, code: int, value: float, settled: int) -> None:

@@ -8,7 +8,7 @@ Each node has a timeline; a part that several expressions share is evaluated onc
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -123,11 +123,15 @@ class Network:
         times = {t_ns, t_ns - node.delay_ns}
         return max((self.uncertainty_at(i, t) for i in node.operands for t in times), default=0)
 
-    def sampling_at(self, index: int, t_ns: int) -> int:
+    def sampler(self, index: int) -> Callable[[int], int]:
+        """What tells, for a node, the longest time from the previous sample to that at a time."""
         node = self._nodes[index]
         if node.leaf is not None:
-            return node.leaf.sampling_at(t_ns)
-        return max((self.sampling_at(i, t_ns) for i in node.operands), default=0)
+            return node.leaf.sampling_at
+        below = [self.sampler(i) for i in node.operands]
+        if len(below) == 1:
+            return below[0]
+        return lambda t_ns: max((one(t_ns) for one in below), default=0)
 
     def _append(self, node: _Node) -> int:
         self._nodes.append(node)
@@ -217,7 +221,7 @@ class Network:
 
     def _flash(self, kind: str, operand: n.Condition) -> int:
         source = self.add(operand)
-        flash = Flash(kind, lambda t_ns: self.sampling_at(source, t_ns))
+        flash = Flash(kind, self.sampler(source))
         return self._op(flash, source, quantity=flash.is_quantity)
 
 

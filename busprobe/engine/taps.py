@@ -233,6 +233,8 @@ class SignalLeaf:
         return max(tap.uncertainty_at(t_ns) for tap in self.taps)
 
     def sampling_at(self, t_ns: int) -> int:
+        if len(self.taps) == 1:
+            return self.taps[0].sampling_at(t_ns)
         return max(tap.sampling_at(t_ns) for tap in self.taps)
 
     def why_unknown(self, t_ns: int) -> str:
