@@ -218,7 +218,9 @@ def _one(name: str) -> str:
 
 
 def readme_table(keys: Iterable[Key]) -> str:
-    """The keys as a Markdown table, for the README."""
-    lines = ["| Key | Does | Where |", "|---|---|---|"]
-    lines += [f"| `{key_text(key.keys)}` | {key.tooltip} | {PLACES[key.where]} |" for key in keys]
-    return "\n".join(lines)
+    """The keys as a Markdown table, a row a place, for the README."""
+    by_place: dict[str, list[str]] = {place: [] for place in PLACES}
+    for key in keys:
+        by_place[key.where].append(f"`{key_text(key.keys)}` {key.words}")
+    rows = [f"| {PLACES[place]} | {' · '.join(words)} |" for place, words in by_place.items() if words]
+    return "\n".join(["| where | keys |", "|---|---|", *rows])

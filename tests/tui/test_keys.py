@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import pytest
 from fake_scene import FakeScene
 
 from busprobe.tui.app import BusprobeApp
-from busprobe.tui.keys import KEYS, PLACES
+from busprobe.tui.keys import FOOTER_KEYS, KEYS, PLACES, key_text, readme_table
 from busprobe.tui.screens import SCREENS
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.screens.help import HelpScreen
 from busprobe.tui.screens.state import StateBoard
 from busprobe.tui.widgets.rows import Rows
+
+ALL_KEYS = BusprobeApp(None).keys
+README = Path(__file__).parents[2] / "README.md"
 
 
 def test_every_key_has_an_id_of_its_own_words_and_a_sentence() -> None:
@@ -42,3 +48,36 @@ async def test_help_lists_the_live_keys_and_closes_again(live: FakeScene) -> Non
         assert {"help", "leave", "zoom", "rows.down", "screen.state"} <= keys
         await pilot.press("escape")
         assert isinstance(app.screen, BoardScreen)
+
+
+@pytest.mark.parametrize("screen", [entry.name for entry in SCREENS])
+def test_no_key_stands_for_two_things_on_a_screen(screen: str) -> None:
+    together = [key for key in ALL_KEYS if key.where in ("everywhere", "board", "replay", screen)]
+    names = [name for key in together for name in key.keys.split(",")]
+    assert sorted(names) == sorted(set(names))
+
+
+def test_keys_reach_a_program_in_any_terminal() -> None:
+    """Letters, digits, signs, function keys, arrows; Ctrl-C alone; F1 to F9 never the only way."""
+    for key in ALL_KEYS:
+        names = key.keys.split(",")
+        assert not [name for name in names if name.startswith(("ctrl+", "alt+")) and name != "ctrl+c"], key.id
+        if key.id == "help":
+            assert "question_mark" in names
+
+
+def test_footer_shows_at_most_six_keys_beside_the_screens() -> None:
+    assert sum(key.footer for key in ALL_KEYS) <= FOOTER_KEYS
+
+
+@pytest.mark.parametrize(
+    ("keys", "text"),
+    [("question_mark,f1", "? F1"), ("shift+tab", "Shift-Tab"), ("q,ctrl+c", "q Ctrl-c"), ("pageup", "PgUp")],
+)
+def test_keys_as_they_stand_on_a_keyboard(keys: str, text: str) -> None:
+    assert key_text(keys) == text
+
+
+def test_readme_has_every_key() -> None:
+    """`readme_table(BusprobeApp(None).keys)` makes the table anew."""
+    assert readme_table(ALL_KEYS) in README.read_text(encoding="utf-8")
