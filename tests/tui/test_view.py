@@ -16,7 +16,7 @@ from busprobe.tui.view.headline import headline
 from busprobe.tui.view.health import problem_rows, recording_lines, source_rows
 from busprobe.tui.view.history import bars, history
 from busprobe.tui.view.signals import ORDERS, signal_rows
-from busprobe.tui.view.spans import Column, Span, Tone, fit, matches, plain, share
+from busprobe.tui.view.spans import Column, Span, Tone, fit, matches, plain, printable, share
 from busprobe.tui.view.tiles import height_wanted, tile_lines, tile_signals
 from busprobe.tui.view.times import clock, size, span
 from busprobe.tui.view.values import fresh_cell, value_cell
@@ -105,6 +105,11 @@ def test_filter_wants_every_word() -> None:
     assert matches("", "anything")
 
 
+def test_signs_that_would_break_a_line_are_blanks() -> None:
+    assert printable("van 12\tA\nB\x1b[31m") == "van 12 A B [31m"
+    assert printable("-3 °C · ● 車両") == "-3 °C · ● 車両"
+
+
 # --- header and footer
 
 
@@ -148,7 +153,7 @@ _SCREENS = [Item("1", "State", "go1", True), Item("2", "Frames", "go2"), Item("5
     [
         (80, " ? Help ▸1 State  2 Frames  5 Health  c Commands  q Quit  y Copy "),
         (60, " ? Help ▸1 State  2 Frames  5 Health  c Commands  q Quit "),
-        (47, " ? Help ▸1  2  5  c Commands  q Quit  y Copy "),
+        (47, " ? Help ▸1 State  2 Frames  5 Health  c  q "),
         (38, " ? Help ▸1  2  5  c Commands  q Quit "),
         (26, " ? Help ▸1  2  5  c  q "),
     ],

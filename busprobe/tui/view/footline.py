@@ -27,12 +27,16 @@ class Place(NamedTuple):
 
 
 def footline(keys: Sequence[Item], screens: Sequence[Item], width: int) -> tuple[list[Span], list[Place]]:
-    """Spans and places. Where the width does not do, keys go from the right, then words; the first keeps its own."""
+    """Spans and places. Where the width does not do, all keys but three go, then words; the first key keeps its own."""
     spans: list[Span] = []
     places: list[Place] = []
     for shown, bare in (
-        (len(keys), ()), (3, ()), (3, keys[1:2]), (len(keys), screens), (3, screens), (3, (*screens, *keys[1:])),
-    ):  # fmt: skip
+        (len(keys), ()),
+        (3, ()),
+        (3, keys[1:]),
+        (3, screens),
+        (3, (*screens, *keys[1:])),
+    ):
         items = [*keys[:1], *screens, *keys[1:shown]]
         spans, places = _line(items, {item.action for item in bare})
         if width_of(spans) <= width:

@@ -177,6 +177,11 @@ def _end(spans: Sequence[Span], excess: int) -> list[Span]:
     return out
 
 
+def printable(text: str) -> str:
+    """The text with a blank for every sign that a terminal would obey: line ends, tabs, escapes."""
+    return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
+
+
 def matches(words: str, *texts: str) -> bool:
     """Whether every word of a filter is in some of the texts, whatever the case."""
     whole = " ".join(texts).casefold()

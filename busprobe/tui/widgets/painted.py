@@ -10,7 +10,7 @@ from rich.style import Style
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from busprobe.tui.view.spans import BOLD, Span, Tone, fit
+from busprobe.tui.view.spans import BOLD, Span, Tone, fit, printable
 
 
 class Painted(ScrollView, can_focus=False):
@@ -49,9 +49,9 @@ class Painted(ScrollView, can_focus=False):
                 text += span.text
                 continue
             if text:
-                segments.append(Segment(text, self.style_of(tone, cursor=cursor)))
+                segments.append(Segment(printable(text), self.style_of(tone, cursor=cursor)))
             text, tone = span
-        segments.append(Segment(text, self.style_of(tone, cursor=cursor)))
+        segments.append(Segment(printable(text), self.style_of(tone, cursor=cursor)))
         return Strip(segments, width)
 
 
