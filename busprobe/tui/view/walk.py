@@ -58,8 +58,12 @@ def _role(task: Task, result: Result | None, *, is_asked: bool) -> Row:
 def result_line(task: Task, result: Result) -> str:
     """One result as kept in the recording and printed at the end."""
     counts = [f"{result.edges} edges", f"bounce {result.bounce}", f"lost {result.losses}"]
-    name = f"{task.signal} ({task.role})"
-    return f"{name}: {result.outcome.value}; {', '.join(counts)}; {result.text}; took {span(result.took_ns)}"
+    return f"{_name(task)}: {result.outcome.value}; {', '.join(counts)}; {result.text}; took {span(result.took_ns)}"
+
+
+def _name(task: Task) -> str:
+    is_same = task.signal.replace("_", " ") == task.role.replace("_", " ")
+    return task.signal if is_same else f"{task.signal} ({task.role})"
 
 
 def result_text(walk: Walk, picture: Snapshot) -> str:
@@ -69,7 +73,7 @@ def result_text(walk: Walk, picture: Snapshot) -> str:
     lines = [f"Guided walk, {picture.vehicle or picture.title}: {summary(walk)}."]
     for task, result in zip(walk.tasks, walk.results, strict=True):
         if result is None:
-            lines.append(f"  · {task.signal} ({task.role}): not asked")
+            lines.append(f"  · {_name(task)}: not asked")
         else:
             lines.append(f"  {_SIGNS[result.outcome].text[0]} {result_line(task, result)}")
     return "\n".join(lines)
@@ -100,11 +104,14 @@ def walk_lines(walk: Walk, picture: Snapshot, width: int, height: int, *, sounds
     lines += _wrapped("▶ ", prompt, width, Tone.NOTE, Tone.STRONG)
     if task.on_means:
         lines += _wrapped("  ", f"It must say ON while {task.on_means}.", width, Tone.DIM, Tone.PLAIN)
+    if task.goal is Goal.SWITCH and seen is not None and not seen.raw_edges and seen.first_on is (not task.rests_on):
+        says = f"It says {'ON' if seen.first_on else 'OFF'} now: begin at rest, or it is the wrong way round."
+        lines += _wrapped("! ", says, width, Tone.WARN, Tone.WARN)
     for caution in task.cautions:
         lines += _wrapped("! ", caution, width, Tone.WARN, Tone.WARN)
     low = [_progress(task, seen, now, picture), _bell(sounds=sounds, keys="b bell · n next · a ask again")]
     big = _big(now, width, height - len(lines) - len(low))
-    return [*lines, *big, *low][: max(height, 1)]
+    return [*[*lines, *big][: max(height - len(low), 1)], *low]
 
 
 def _between(walk: Walk, width: int, *, sounds: bool) -> list[Line]:
@@ -160,9 +167,6 @@ def _progress(task: Task, seen: Seen | None, now: SignalNow, picture: Snapshot) 
         done = min(seen.edges, 2 * task.times)
         spans += [Span("■" * done, Tone.GOOD), Span("□" * (2 * task.times - done), Tone.DIM)]
         spans.append(Span(f" {seen.edges} of {2 * task.times} edges, bounce {seen.bounce}"))
-        if not seen.raw_edges and seen.first_on is not None and seen.first_on != task.rests_on:
-            word = "ON" if seen.first_on else "OFF"
-            spans.append(Span(f"  ! says {word} at rest: wrong way round, unless it is not at rest", Tone.WARN))
     elif task.goal is Goal.POSITIONS:
         spans += [Span(f"{p} ", Tone.GOOD if i < seen.position else Tone.DIM) for i, p in enumerate(task.positions)]
         spans.append(Span(f" {seen.position} of {len(task.positions)} seen"))
