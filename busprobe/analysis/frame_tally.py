@@ -9,6 +9,7 @@ import numpy as np
 from busprobe.frames import (
     ERROR,
     EXTENDED,
+    LATE,
     REMOTE,
     TAIL_WORDS,
     BoolArray,
@@ -23,8 +24,8 @@ CHANGED_NS = 1_000_000_000
 """A bit counts as changed lately for this long, up to twice as long."""
 SMOOTHING = 0.125
 """Weight of the newest interval in period and jitter."""
-_BITS = {0: 47, EXTENDED: 67}
-"""Bits of a classic frame beside its payload, stuff bits left out (ISO 11898-1)."""
+STANDARD_BITS, EXTENDED_BITS = 47, 67
+"""Bits of a classic frame beside its payload, with 3 bits of space, stuff bits left out (ISO 11898-1)."""
 
 
 @dataclass
@@ -32,7 +33,7 @@ class TallyRows:
     """One row for each (channel, identifier), in the order first heard."""
 
     key: Int64Array
-    """channel << 30 | extended << 29 | identifier."""
+    """See `row_key`."""
     count: Int64Array
     last_ns: Int64Array
     period_ns: Int64Array
@@ -54,8 +55,13 @@ def _no_rows() -> TallyRows:
     return TallyRows(zero, zero, zero, zero, zero, np.zeros(0, np.uint8), zero, none, none, none)
 
 
+def row_key(channel: int, identifier: int, is_extended: bool) -> int:
+    """The key of a row: channel << 30 | extended << 29 | identifier; `channel` is a place in `channels`."""
+    return channel << 30 | int(is_extended) << 29 | identifier
+
+
 class FrameTally:
-    """Feed batches in order; `rows` is its state, which may be copied and put back."""
+    """Feed it batches in order of time, of one source or of several that name their channels apart."""
 
     def __init__(self) -> None:
         self.rows = _no_rows()
@@ -69,16 +75,17 @@ class FrameTally:
         return other
 
     def add(self, batch: FrameBatch) -> None:
-        if len(batch.channels) > len(self.channels):
-            self.channels = batch.channels
-        data = (batch.flags & np.uint8(ERROR | REMOTE)) == 0
+        """Count data frames; those that came late, remote and error frames are left out."""
+        self.channels += tuple(name for name in batch.channels if name not in self.channels)
+        data = (batch.flags & np.uint8(ERROR | REMOTE | LATE)) == 0
         if not data.all():
             batch = batch.take(data)
         if not len(batch):
             return
         self.turn(int(batch.t_ns[0]))
         extended = (batch.flags & np.uint8(EXTENDED)).astype(np.int64)
-        key = batch.channel.astype(np.int64) << 30 | extended << 29 | batch.identifier
+        number = np.array([self.channels.index(name) for name in batch.channels], np.int64)
+        key = number[batch.channel] << 30 | extended << 29 | batch.identifier
         place = self._places(key)
         order = np.argsort(place, kind="stable")
         sorted_place = place[order]
@@ -114,7 +121,7 @@ class FrameTally:
         rows.count[at] += sizes
         rows.last_ns[at], rows.length[at], rows.words[at] = t[ends], length[ends], words[ends]
         extended = (batch.flags[order] & np.uint8(EXTENDED)).astype(np.bool_)
-        bits = np.where(extended, _BITS[EXTENDED], _BITS[0]) + 8 * length.astype(np.int64)
+        bits = np.where(extended, EXTENDED_BITS, STANDARD_BITS) + 8 * length.astype(np.int64)
         rows.bits[at] += np.add.reduceat(bits, starts)
 
     def _intervals(

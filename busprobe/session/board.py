@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from busprobe.analysis.frame_tally import FrameTally
+from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.decode.layout import Database
 from busprobe.engine.history import History
 from busprobe.engine.mapping import bus_names
@@ -112,7 +112,7 @@ class Board:
             tap = signal.sources[0].tap
             found: int | None = None
             if isinstance(tap, MessageTap) and tap.bus in number:
-                found = last.get(number[tap.bus] << 30 | int(tap.message.is_extended) << 29 | tap.message.identifier)
+                found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
             elif isinstance(tap, LineTap):
                 found = self._last_poll(tap.box.name, t_ns)
             if found is not None:

@@ -7,14 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from busprobe.analysis.frame_tally import EXTENDED_BITS, STANDARD_BITS
 from busprobe.bench.model import Bench
 from busprobe.frames import EXTENDED, FrameBatch, InputBatch
 from busprobe.report.live_text import LiveStatus, SourceLine
 from busprobe.session.live import LiveRun
 from busprobe.session.recorder import Recorder
-
-STANDARD_BITS, EXTENDED_BITS = 47, 67
-"""Bits of a classic frame without payload and stuff bits, with 3 bits of space (ISO 11898-1)."""
 
 
 @dataclass
@@ -30,7 +28,6 @@ class StatusTaker:
         self._bit_rates = {bus.name: bus.bitrate for bus in bench.buses}
         self._flow: dict[str, _Flow] = {}
         self._since = self._start = time.monotonic()
-        self._last: dict[str, tuple[float, float | None]] = {}
 
     def add(self, batch: FrameBatch | InputBatch) -> None:
         """An observer of the run."""

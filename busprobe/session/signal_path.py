@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from busprobe.analysis.frame_tally import FrameTally
+from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.bench.model import Check, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.bench.units import duration_text
@@ -230,7 +230,7 @@ def _hex(message: MessageLayout) -> str:
 def _row(tally: FrameTally, channel: str, identifier: int, is_extended: bool) -> int | None:
     if channel not in tally.channels:
         return None
-    key = tally.channels.index(channel) << 30 | int(is_extended) << 29 | identifier
+    key = row_key(tally.channels.index(channel), identifier, is_extended)
     found = np.flatnonzero(tally.rows.key == key)
     return int(found[0]) if len(found) else None
 
