@@ -50,11 +50,14 @@ class History:
         self.upto_ns = changes.upto_ns
         if not len(changes):
             return
-        start = int(changes.t_ns[0] == self._past.t_ns[-1])
-        value = changes.code.astype(np.float64) if changes.value is None else changes.value
-        t, code, value = changes.t_ns[start:], changes.code[start:], value[start:]
-        if not len(t):
-            return
+        t, code = changes.t_ns, changes.code
+        value = code.astype(np.float64) if changes.value is None else changes.value
+        if self._count == 1 and t[0] == NEVER:
+            # What holds from the very start; a past that others have stays as it is.
+            self._room = [column.copy() for column in self._room]
+            self._count = 0
+            self._add(t[:1], code[:1], value[:1], np.array([0], np.int64))
+            t, code, value = t[1:], code[1:], value[1:]
         before_code = np.concatenate([self._past.code[-1:], code[:-1]])
         before_value = np.concatenate([self._past.value[-1:], value[:-1]])
         known = (code <= TRUE) & (before_code <= TRUE)
