@@ -12,6 +12,7 @@ from busprobe.session.scene import SPEEDS, Player, Scene
 from busprobe.session.snapshot import Snapshot
 from busprobe.timeline import NO_TIMES
 from busprobe.tui.screens.ask import AskText
+from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view.timebar import STEPS, Bar
 from busprobe.tui.view.times import clock
 from busprobe.tui.view.typed_time import HINT, typed_time
@@ -49,7 +50,10 @@ class Replay:
     def do(self, what: str) -> None:
         """One key; the picture follows at once."""
         self._actions[what]()
-        self._app.pull_now()
+        if what in ("kind", "pin", "compare") and isinstance(self._app.screen, BoardScreen):
+            self._app.screen.repaint()
+        else:
+            self._app.pull_now()
 
     def seek(self, t_ns: int) -> None:
         self.player.seek(t_ns)

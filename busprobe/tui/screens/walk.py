@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 
 from busprobe.session.snapshot import Snapshot
-from busprobe.session.walk import Walk, ask, ask_again, begin, give_up, new_walk, watch
+from busprobe.session.walk import Step, Walk, ask, ask_again, begin, give_up, new_walk, watch
 from busprobe.session.walk_seen import Happening
 from busprobe.session.walk_tasks import tasks
 from busprobe.session.wiggle import Wiggle, watch_wiggle
@@ -77,7 +77,7 @@ class WalkScreen(BoardScreen):
             self._wiggle, happened = watch_wiggle(self._wiggle, picture)
             self._sound(happened)
         else:
-            walk = self._take(*watch(walk, picture), picture)
+            walk = self._take(walk, watch(walk, picture), picture)
         self._walk = walk
         sheet, roles = self.query_one("#prompt", Sheet), self.query_one("#roles", Rows)
         width, height = sheet.size
@@ -88,19 +88,19 @@ class WalkScreen(BoardScreen):
         roles.show(role_rows(walk))
         self.entitle(roles, f"Roles, {summary(walk)}")
 
-    def _take(self, walk: Walk, happened: tuple[Happening, ...], picture: Snapshot) -> Walk:
+    def _take(self, before: Walk, step: Step, picture: Snapshot) -> Walk:
         """Sound what happened; keep a new result."""
+        walk, happened = step
         self._sound(happened)
-        if Happening.RESULT in happened:
-            self._keep(walk, picture)
+        for task, was, result in zip(walk.tasks, before.results, walk.results, strict=True):
+            if result is not None and result is not was:
+                self._keep(result_line(task, result), walk, picture)
         return walk
 
-    def _keep(self, walk: Walk, picture: Snapshot) -> None:
+    def _keep(self, line: str, walk: Walk, picture: Snapshot) -> None:
         """In the recording, where one goes on, and for printing at the end."""
-        newest = max((r for r in walk.results if r is not None), key=lambda r: r.t_ns)
-        task = walk.tasks[walk.results.index(newest)]
         scene, saved = self.board.scene, self.board.saved
-        told = scene.note(result_line(task, newest)) if scene is not None else ""
+        told = scene.note(line) if scene is not None else ""
         if self._printed in saved:
             saved.remove(self._printed)
         elif told:
@@ -134,7 +134,7 @@ class WalkScreen(BoardScreen):
     def action_next(self) -> None:
         """Go on with what was seen."""
         if self._walk is not None and self.picture is not None:
-            self._go(self._take(*give_up(self._walk, self.picture), self.picture))
+            self._go(self._take(self._walk, give_up(self._walk, self.picture), self.picture))
 
     def action_bell(self) -> None:
         self._sounds = not self._sounds

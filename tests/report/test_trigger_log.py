@@ -1,0 +1,49 @@
+"""The trigger log as a file."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+from busprobe.report.trigger_log import triggers_csv, write_triggers
+from busprobe.results import TriggerEntry
+
+S = 1_000_000_000
+ENTRIES = (
+    TriggerEntry("Reverse selected", 3 * S, 3 * S, {"gear": "R"}),
+    TriggerEntry('Door, "rear", opens', 5 * S, 6 * S, {"rear_door": "on", "speed": "12.4 km/h"}, 4 * S, 7 * S),
+)
+
+
+def test_csv() -> None:
+    assert triggers_csv(ENTRIES, S) == (
+        "t_s,t_ns,trigger,decided_ns,keep_from_ns,keep_to_ns,signals\n"
+        "2.0,3000000000,Reverse selected,3000000000,,,gear R\n"
+        '4.0,5000000000,"Door, ""rear"", opens",6000000000,4000000000,7000000000,rear_door on; speed 12.4 km/h\n'
+    )
+
+
+def test_csv_is_read_back_by_the_standard_reader() -> None:
+    rows = list(csv.DictReader(triggers_csv(ENTRIES, S).splitlines()))
+    assert [row["trigger"] for row in rows] == [entry.name for entry in ENTRIES]
+
+
+def test_no_entries() -> None:
+    assert triggers_csv((), 0).count("\n") == 1
+
+
+@pytest.mark.parametrize("name", ["log.json", "LOG.JSON"])
+def test_json_where_the_name_says_so(tmp_path: Path, name: str) -> None:
+    write_triggers(tmp_path / name, ENTRIES, S)
+    report = json.loads((tmp_path / name).read_text(encoding="utf-8"))
+    assert report["start_ns"] == S
+    assert report["triggers"][1]["signals"] == {"rear_door": "on", "speed": "12.4 km/h"}
+    assert report["triggers"][1]["t_s"] == 4.0
+
+
+def test_csv_for_every_other_name(tmp_path: Path) -> None:
+    write_triggers(tmp_path / "log.txt", ENTRIES, S)
+    assert (tmp_path / "log.txt").read_text(encoding="utf-8") == triggers_csv(ENTRIES, S)

@@ -1,0 +1,166 @@
+"""Checks, occurrences, the latency plot and the trigger log as values."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from fake_van import CHECKS, MS, START, TRIGGERS, at
+
+from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
+from busprobe.tui.view.latency import about_lines, axis_signs, plot_lines
+from busprobe.tui.view.logic import (
+    LogicRows,
+    check_row,
+    checks_title,
+    instant_of,
+    occurrence_row,
+    occurrence_text,
+    trigger_row,
+    triggers_title,
+)
+from busprobe.tui.view.spans import Row, Tone, plain
+
+REVERSE, DARK, STRIP, BEACONS, SIREN, ALERT, FEED = CHECKS
+
+
+def texts(row: Row) -> list[str]:
+    return [plain(cell) for cell in row.cells]
+
+
+ROWS = [
+    (REVERSE, ["✓ pass", "Rear white lamp follows reverse", "3", "·", "·", "·", "·", "296 ms of 300 ms"]),
+    (DARK, ["✓ pass", "Rear white lamp dark outside reverse", "1", "·", "·", "·", "·", "–"]),
+    (BEACONS, ["✗ FAIL", "Beacons flash in step", "1", "1", "·", "·", "·", "–"]),
+    (SIREN, ["– not exercised", "Siren silent in park", "·", "·", "·", "·", "·", "–"]),
+    (ALERT, ["? undecided", "Door alert follows a door open on the move", "1", "·", "1", "·", "·", "204 ms of 400 ms"]),
+    (FEED, ["– not exercised", "Auxiliary feed shed after key-off", "·", "·", "·", "·", "1", "22.0 s"]),
+]
+
+
+@pytest.mark.parametrize(("check", "expected"), ROWS, ids=[row[0].name for row in ROWS])
+def test_check_row(check: CheckResult, expected: list[str]) -> None:
+    assert texts(check_row(check)) == expected
+
+
+def test_a_check_is_copied_with_its_counts_and_what_it_expects() -> None:
+    assert check_row(REVERSE).copy == (
+        "Rear white lamp follows reverse\tpass\t3 passed\trear_white within 300 ms of gear == 'R'"
+    )
+
+
+def test_rows_of_unchanged_results_are_the_same_objects() -> None:
+    kept = LogicRows()
+    first = kept.checks(CHECKS, "")
+    again = kept.checks(CHECKS, "")
+    assert all(a is b for a, b in zip(first, again, strict=True))
+    assert kept.occurrences(REVERSE, START) is kept.occurrences(REVERSE, START)
+    assert kept.triggers(TRIGGERS, "", START) is kept.triggers(TRIGGERS, "", START)
+    changed = dataclasses.replace(REVERSE, verdict=Verdict.FAIL)
+    assert texts(kept.checks([changed], "")[0])[0] == "✗ FAIL"
+
+
+def test_the_filter_takes_names_and_verdicts() -> None:
+    assert [row.key for row in LogicRows().checks(CHECKS, "undecided")] == [ALERT.name]
+    assert [row.key for row in LogicRows().checks(CHECKS, "rear white")] == [REVERSE.name, DARK.name]
+
+
+OCCURRENCES = [
+    (REVERSE, 0, ["00:41.000", "✓ passed", "112 ms ± 5.0 ms", "188 ms", "–", ""]),
+    (REVERSE, 2, ["03:18.200", "✓ passed", "296 ms ± 5.0 ms", "4.0 ms", "–", "tight"]),
+    (STRIP, 1, ["01:28.000", "✓ off passed", "95 ms ± 5.0 ms", "105 ms", "–", ""]),
+    (BEACONS, 1, ["02:22.100", "✗ FAILED", "–", "–", "340 ms", "out of step"]),
+    (ALERT, 1, ["02:00.000", "? off undecided", "–", "–", "–", "speed unknown"]),
+    (FEED, 0, ["00:02.000", "/ cut short", "–", "–", "–", "data ended"]),
+]
+
+
+@pytest.mark.parametrize(("check", "place", "expected"), OCCURRENCES)
+def test_occurrence_row(check: CheckResult, place: int, expected: list[str]) -> None:
+    assert texts(occurrence_row(check, check.occurrences[place], START)) == expected
+
+
+def test_an_occurrence_in_a_sentence_with_what_the_signals_said() -> None:
+    assert occurrence_text(BEACONS.occurrences[1], START) == (
+        "02:22.100: failed, lasted 340 ms, out of step; at 02:22.100 beacon_left on, beacon_right off"
+    )
+    assert occurrence_text(REVERSE.occurrences[2], START) == "03:18.200: passed, after 296 ms ± 5.0 ms (tight)"
+
+
+def test_a_failure_is_looked_at_where_it_was_decided() -> None:
+    late = Occurrence(at(10), at(10.3), Outcome.FAILED, at_ns=at(10.3))
+    assert instant_of(late) == at(10.3)
+    assert instant_of(REVERSE.occurrences[0]) == at(41)
+
+
+def occurrence(latency_ms: float | None, outcome: Outcome = Outcome.PASSED, *, tight: bool = False) -> Occurrence:
+    latency = None if latency_ms is None else round(latency_ms * MS)
+    return Occurrence(at(1), at(2), outcome, "", latency, 0, tight)
+
+
+FAILED, CUT, ALREADY = Outcome.FAILED, Outcome.CUT, Outcome.ALREADY
+AXES = [
+    ("empty", [], "────────┃┄┄"),
+    ("one", [occurrence(100)], "────•───┃┄┄"),
+    ("several in a column", [occurrence(100), occurrence(101)], "────●───┃┄┄"),
+    ("at zero and at the limit", [occurrence(0), occurrence(200)], "•───────•┄┄"),
+    ("tight wins over passed", [occurrence(190), occurrence(191, tight=True)], "───────!┃┄┄"),
+    ("failed late", [occurrence(230, FAILED)], "────────┃✗┄"),
+    ("failed, never came", [occurrence(None, FAILED)], "────────┃┄✗"),
+    ("longer than the line", [occurrence(900, FAILED)], "────────┃┄✗"),
+    ("no latency, no mark", [occurrence(None, CUT), occurrence(None, ALREADY), occurrence(None)], "────────┃┄┄"),
+]
+
+
+@pytest.mark.parametrize(("occurrences", "drawn"), [row[1:] for row in AXES], ids=[row[0] for row in AXES])
+def test_axis(occurrences: list[Occurrence], drawn: str) -> None:
+    """200 ms of 250 ms on 11 columns."""
+    assert axis_signs(occurrences, 200 * MS, 250 * MS, 11) == drawn
+
+
+def test_each_part_has_its_own_line_and_limit() -> None:
+    on, off = (dataclasses.replace(occurrence(100), part=part) for part in ("on", "off"))
+    off = dataclasses.replace(off, limit_ns=400 * MS)
+    check = CheckResult("x", Verdict.PASS, (on, off), "follows", "", 200 * MS)
+    assert [plain(line).rstrip() for line in plot_lines(check, 40)] == [
+        " on  0├────────•────────┃┄┄┄┄┄┤ 250 ms",
+        " off 0├────•────────────┃┄┄┄┄┄┤ 500 ms",
+    ]
+
+
+def test_a_wide_plot_has_words() -> None:
+    (line,) = plot_lines(REVERSE, 80)
+    assert plain(line) == "     0├──────••──────────!┃┄┄┄┄┄┤ 375 ms    worst 296 ms of 300 ms              "
+
+
+def test_a_check_without_latency_says_so() -> None:
+    assert plain(plot_lines(SIREN, 80)[0]) == (
+        " A check of this kind has no latency; how long it was broken stands below."
+    )
+
+
+def test_about_a_check() -> None:
+    lines = [plain(line).rstrip() for line in about_lines(BEACONS, BEACONS.occurrences[1], START, 60)]
+    assert lines[0] == " Expected: always in_step(beacon_left, beacon_right, '30"
+    assert lines[-2] == " ▶ 02:22.100: failed, lasted 340 ms, out of step; at"
+    assert about_lines(None, None, START, 60)[0][0].text == " The bench file has no check, or none has these words."
+
+
+def test_trigger_rows() -> None:
+    row = trigger_row(5, TRIGGERS[5], START)
+    assert texts(row) == ["03:19.100", "◆ Rear door opens while moving", "rear_door on, moving on, speed 12.4 km/h"]
+    assert row.copy == "03:19.100\tRear door opens while moving\trear_door on, moving on, speed 12.4 km/h"
+    assert [r.key for r in LogicRows().triggers(TRIGGERS, "siren", START)] == [f"{at(131.2)} Siren sounds"]
+
+
+def test_titles() -> None:
+    assert checks_title(is_whole=True, here_ns=0) == "Checks, whole recording"
+    assert checks_title(is_whole=False, here_ns=200_000 * MS) == "Checks, up to 03:20.0"
+    assert triggers_title(6, 6) == "Trigger log, 6"
+    assert triggers_title(1, 6) == "Trigger log, 1 of 6"
+
+
+def test_a_verdict_is_told_by_a_sign_and_a_word() -> None:
+    spans = [check_row(dataclasses.replace(SIREN, verdict=verdict)).cells[0][0] for verdict in Verdict]
+    assert len({span.text for span in spans}) == len({span.text[0] for span in spans}) == len(Verdict)
+    assert [span.tone for span in spans] == [Tone.GOOD, Tone.BAD, Tone.WARN, Tone.DIM]
