@@ -6,6 +6,7 @@ the next batch is always one of the source that is complete to the least time so
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
@@ -17,6 +18,7 @@ import duckdb
 
 from busprobe.frames import Batch, Condition, FrameBatch
 from busprobe.recording import lookup
+from busprobe.recording.marking import append_marker
 from busprobe.recording.opening import connect, looks_like
 from busprobe.recording.schema import BOX, BUS, COMPLETE_TO
 from busprobe.recording.streams import Piece, Source, frame_reads, input_pieces, state_pieces
@@ -52,6 +54,8 @@ class Recording:
     def __init__(self, path: Path, con: duckdb.DuckDBPyConnection) -> None:
         self.path = path
         self._con = con
+        self._lock = threading.Lock()
+        """Held while somebody looks a time up, and while the file is opened anew to keep a marker."""
         with told(path):
             self.about: Mapping[str, str] = MappingProxyType(dict(self._all("SELECT key, value FROM about")))
             self.bench: Mapping[str, str] = MappingProxyType(dict(self._all("SELECT name, text FROM bench")))
@@ -110,12 +114,12 @@ class Recording:
 
     def frames_between(self, after_ns: int, upto_ns: int) -> FrameBatch:
         """Frames with after < t <= upto that were not late, in order of time."""
-        with told(self.path):
+        with self._lock, told(self.path):
             return lookup.frames_between(self._con.cursor(), self._buses, after_ns, upto_ns)
 
     def frame_time_next_to(self, t_ns: int, direction: int) -> int | None:
         """Time of the first frame after `t_ns` (1) or the last one before it (-1)."""
-        with told(self.path):
+        with self._lock, told(self.path):
             return lookup.frame_time_next_to(self._con.cursor(), t_ns, direction)
 
     def add_marker(self, t_ns: int, note: str) -> None:
@@ -123,12 +127,12 @@ class Recording:
 
         No batches may be read meanwhile. Raises OpenError where the file cannot be written.
         """
-        self._con.close()
-        try:
-            with told(self.path), duckdb.connect(str(self.path)) as con:
-                con.execute("INSERT INTO events VALUES (?, ?, 0, 'marker', ?, '')", [t_ns, t_ns, note])
-        finally:
-            self._con = connect(self.path)
+        with self._lock:
+            self._con.close()
+            try:
+                append_marker(self.path, t_ns, note)
+            finally:
+                self._con = connect(self.path)
 
     def close(self) -> None:
         self._con.close()

@@ -82,8 +82,7 @@ class RecordingWriter:
     @property
     def wal_bytes(self) -> int:
         """Size of the log beside the file: what a checkpoint would move into it."""
-        wal = _wal(self.path)
-        return wal.stat().st_size if wal.exists() else 0
+        return size_of(_wal(self.path))
 
     def used_bytes(self) -> int:
         """Size of all that is recorded: room in the file that can be used again does not count."""
@@ -118,13 +117,9 @@ class RecordingWriter:
             self._connection.begin()
 
     def checkpoint(self) -> bool:
-        """Commits, and moves the log into the file; False where the disk has too little room for that.
-
-        A checkpoint that runs out of room would make the whole recording useless in this process.
-        """
+        """Commits, and moves the log into the file; False where the disk has too little room for that."""
         self.commit()
-        free = shutil.disk_usage(self.path.parent).free
-        if free < 2 * self.wal_bytes + SPARE_BYTES:
+        if not has_room_for_checkpoint(self.path):
             return False
         with told(self.path):
             self._connection.commit()
@@ -230,6 +225,25 @@ class RecordingWriter:
         self._late, self._complete = {}, {}
 
 
+def has_room_for_checkpoint(path: Path) -> bool:
+    """Whether the disk has the room that moving the log beside a recording into it may take."""
+    return shutil.disk_usage(path.absolute().parent).free >= 2 * size_of(_wal(path)) + SPARE_BYTES
+
+
+def checkpoint_on_demand(con: duckdb.DuckDBPyConnection) -> None:
+    """Let no checkpoint be made by itself: one that runs out of room makes the whole recording useless."""
+    con.execute("SET checkpoint_threshold = '1TB'")
+    con.execute("PRAGMA disable_checkpoint_on_shutdown")
+
+
+def size_of(path: Path) -> int:
+    """Size of a file, 0 where it is not, or no longer, there."""
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
 def _wal(path: Path) -> Path:
     return path.with_name(path.name + ".wal")
 
@@ -250,10 +264,9 @@ def _make_room(path: Path, overwrite: bool) -> None:
 
 
 def _create(path: Path) -> duckdb.DuckDBPyConnection:
-    """An empty recording, in an open transaction. Checkpoints are made on demand only."""
+    """An empty recording, in an open transaction."""
     con = duckdb.connect(config={"threads": 2, "memory_limit": "1GB", "temp_directory": f"{path}.tmp"})
-    con.execute("SET checkpoint_threshold = '1TB'")
-    con.execute("PRAGMA disable_checkpoint_on_shutdown")
+    checkpoint_on_demand(con)
     con.execute(f"ATTACH {quoted(str(path))} AS recording ({ATTACH_OPTIONS})")
     con.execute("USE recording")
     con.begin()

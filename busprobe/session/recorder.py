@@ -17,7 +17,7 @@ from queue import Empty, SimpleQueue
 
 from busprobe.errors import BusprobeError
 from busprobe.frames import Batch, StateBatch
-from busprobe.recording.write import RecordingWriter
+from busprobe.recording.write import RecordingWriter, size_of
 from busprobe.results import LogLine
 
 COMMIT_S = 0.6
@@ -76,16 +76,13 @@ class Recorder(threading.Thread):
             self._queue.put(tuple(lines))
 
     def status(self) -> RecorderStatus:
-        size = self.path.stat().st_size if self.path.exists() else 0
-        free = shutil.disk_usage(self.path.parent).free
+        try:
+            size = size_of(self.path) + self._writer.wal_bytes
+            free = shutil.disk_usage(self.path.parent).free
+        except OSError:  # the disk is gone, which the failure says
+            size = free = 0
         return RecorderStatus(
-            self.path,
-            self._rows,
-            self._queue.qsize(),
-            size + self._writer.wal_bytes,
-            free,
-            self._dropped_before,
-            self._failure,
+            self.path, self._rows, self._queue.qsize(), size, free, self._dropped_before, self._failure
         )
 
     def stop(self) -> RecorderStatus:
@@ -94,6 +91,11 @@ class Recorder(threading.Thread):
         if self.is_alive():
             self.join()
         return self.status()
+
+    def discard_if_empty(self) -> None:
+        """Stop, and leave no file where nothing came to be recorded: its name can be used again."""
+        if not self.stop().rows:
+            self.path.unlink(missing_ok=True)
 
     def run(self) -> None:
         try:
@@ -106,8 +108,8 @@ class Recorder(threading.Thread):
                     return
                 self._make_room()
             self._write(0.0)
-        except BusprobeError as error:
-            self._failure = str(error)
+        except (BusprobeError, OSError) as error:
+            self._failure = self._said(error)
         finally:
             self._close()
 
@@ -144,5 +146,8 @@ class Recorder(threading.Thread):
     def _close(self) -> None:
         try:
             self._writer.close()
-        except BusprobeError as error:
-            self._failure = self._failure or str(error)
+        except (BusprobeError, OSError) as error:
+            self._failure = self._failure or self._said(error)
+
+    def _said(self, error: BusprobeError | OSError) -> str:
+        return f"{self.path.name}: {error.strerror}." if isinstance(error, OSError) else str(error)
