@@ -29,7 +29,7 @@ def load(path: Path, problems: Problems | None = None) -> Database:
     problems: told of everything left out; `faulty` of the result says the same. Raises OpenError
     where the file cannot be opened, DatabaseError where it is no database or nothing in it can be used.
     """
-    text = _read(path)
+    text = read_text(path)
     kind = _kind(text)
     if kind == "cdd":
         raise DatabaseError("This file describes diagnostic services, not the messages of a bus.", path=path)
@@ -51,7 +51,7 @@ def load(path: Path, problems: Problems | None = None) -> Database:
     return database
 
 
-def _read(path: Path) -> str:
+def read_text(path: Path) -> str:
     """The text of the file: UTF-8, UTF-16 with its mark, else Windows-1252; lines end with a line feed."""
     try:
         data = path.read_bytes()

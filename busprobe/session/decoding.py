@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +40,7 @@ def decode(
     work = _Work(loaded, signals)
     problems = Problems(strict=strict)
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
-    with SampleWriter(target) as writer:
+    with closing(source), SampleWriter(target) as writer:
         for batch in source.batches():
             if isinstance(batch, FrameBatch):
                 work.take(batch, source.start_ns or 0, writer)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
+from busprobe.bench.load import load
 from busprobe.decode.layout import Database
 from busprobe.engine.plan import Plan
-from busprobe.session.verifying import load_plan
+from busprobe.session.verifying import plan_of
 
 
 def enclosed_plan(texts: Mapping[str, str]) -> tuple[Plan, Mapping[str, list[Database]]] | None:
@@ -22,4 +24,7 @@ def enclosed_plan(texts: Mapping[str, str]) -> tuple[Plan, Mapping[str, list[Dat
     with tempfile.TemporaryDirectory(prefix="busprobe-") as folder:
         for other, text in texts.items():
             Path(folder, Path(other).name).write_text(text, encoding="utf-8")
-        return load_plan(Path(folder, Path(name).name))
+        bench = load(Path(folder, Path(name).name))
+        # Wherever the databases lay, they are beside the bench file now.
+        beside = [replace(bus, databases=tuple(Path(folder, p.name) for p in bus.databases)) for bus in bench.buses]
+        return plan_of(replace(bench, buses=tuple(beside)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from busprobe.bench.model import Bench
@@ -32,8 +33,12 @@ def open_scene(target: Path, bench: Path | None = None) -> Scene:
         return LiveScene(*load_plan(bench))
     problems = Problems()
     source = open_source(target, problems=problems)
-    plan, databases = _plan_of(source, bench)
-    return ReplayScene(target, source, plan, databases, problems)
+    with ExitStack() as on_error:
+        on_error.callback(source.close)
+        plan, databases = _plan_of(source, bench)
+        scene = ReplayScene(target, source, plan, databases, problems)
+        on_error.pop_all()
+    return scene
 
 
 def _plan_of(source: OpenedSource, bench: Path | None) -> tuple[Plan, Mapping[str, Sequence[Database]]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from pathlib import Path
 
 from busprobe.analysis.obd_seen import ObdTally
@@ -38,12 +39,13 @@ def survey(
     problems = Problems(strict=strict)
     gathered, tally, listener = Survey(), ObdTally(), Listener()
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
-    for batch in source.batches():
-        gathered.add(batch)
-        if isinstance(batch, FrameBatch):
-            tell(tally, listener.feed(batch))
-            if progress is not None:
-                progress(batch.share)
+    with closing(source):
+        for batch in source.batches():
+            gathered.add(batch)
+            if isinstance(batch, FrameBatch):
+                tell(tally, listener.feed(batch))
+                if progress is not None:
+                    progress(batch.share)
     return report_of(recording.name, gathered, tally, listener, described, problems)
 
 

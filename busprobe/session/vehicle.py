@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -97,12 +98,13 @@ def vehicle_recorded(
     vehicle = load(bench_file).vehicle if bench_file is not None else ""
     problems = Problems(strict=strict)
     heard: defaultdict[str, _Heard] = defaultdict(_Heard)
-    for batch in open_source(recording, problems=problems).batches():
-        if isinstance(batch, FrameBatch):
-            for index, channel in enumerate(batch.channels):
-                heard[channel].feed(batch.take(batch.channel == index))
-            if progress is not None:
-                progress(batch.share)
+    with closing(open_source(recording, problems=problems)) as source:
+        for batch in source.batches():
+            if isinstance(batch, FrameBatch):
+                for index, channel in enumerate(batch.channels):
+                    heard[channel].feed(batch.take(batch.channel == index))
+                if progress is not None:
+                    progress(batch.share)
     reads = {channel: one.ear.tally.result(channel, one.ear.newest_ns or 0) for channel, one in heard.items()}
     channel = max(reads, key=lambda name: len(reads[name].units), default="")
     if not channel or not reads[channel].units:

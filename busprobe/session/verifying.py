@@ -44,7 +44,11 @@ class VerifyReport:
 
 def load_plan(path: Path) -> tuple[Plan, Mapping[str, list[Database]]]:
     """A bench file with the databases that it names, resolved."""
-    bench = load(path)
+    return plan_of(load(path))
+
+
+def plan_of(bench: Bench) -> tuple[Plan, Mapping[str, list[Database]]]:
+    """The same for a bench file that has been read."""
     databases = load_databases(bench)
     return build(bench, databases), databases
 
