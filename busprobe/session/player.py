@@ -114,7 +114,9 @@ class ReplayPlayer:
         return self._keep_marker(self.position_ns, note)
 
     def _set(self, t_ns: int) -> None:
+        """Go to a time; what has played to the end stays paused there."""
         start, end = self._span()
+        self._playing = self.is_playing
         self._at_ns = min(max(t_ns, start), end)
         self._since = time.monotonic()
 

@@ -18,7 +18,7 @@ from busprobe.session.board import Board
 from busprobe.session.opening import OpenedSource, OwnRecording, source_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
-from busprobe.session.stores import FrameStore, MemoryStore, OwnStore, TallyIndex
+from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 
 FIRST_ROWS, BLOCK_ROWS = 20_000, 400_000
 """Rows evaluated at first, so that something shows soon, and later."""
@@ -41,10 +41,9 @@ class ReplayScene:
         self._problems = problems
         self._plan = plan
         self._board = Board(plan, databases)
-        self._memory = None if isinstance(source, OwnRecording) else MemoryStore()
-        store: FrameStore = self._memory or MemoryStore()
-        if isinstance(source, OwnRecording):
-            store = OwnStore(source.recording)
+        self._memory = MemoryStore()
+        """Frames of a file that cannot be asked for a time."""
+        store = OwnStore(source.recording) if isinstance(source, OwnRecording) else self._memory
         self._index = TallyIndex(store)
         self._engine = Engine(
             plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
@@ -61,13 +60,9 @@ class ReplayScene:
         self._stop_now = threading.Event()
         self._ready = threading.Event()
         self._player = ReplayPlayer(
-            store,
-            self._board.histories,
-            self._span,
-            lambda: self._marks,
-            self._keep_marker,
+            store, self._board.histories, self._span, lambda: self._marks, self._keep_marker,
             lambda: (self._checks, self._triggers),
-        )
+        )  # fmt: skip
         self._thread = threading.Thread(target=self._load, name="load", daemon=True)
         self._thread.start()
         self._ready.wait(2.0)
@@ -117,6 +112,7 @@ class ReplayScene:
     def close(self) -> None:
         self._stop_now.set()
         self._thread.join(timeout=5.0)
+        self._source.close()
 
     # The loading thread.
 
@@ -130,6 +126,7 @@ class ReplayScene:
             told = self._engine.log_length
             results = self._engine.finish()
             self._mark(results.log[told:])
+            self._end_ns = max((t for t in (self._end_ns, results.end_ns) if t is not None), default=None)
             self._publish()
             self._loaded = 1.0
         except BusprobeError as error:
@@ -139,9 +136,7 @@ class ReplayScene:
 
     def _take(self, batch: Batch) -> None:
         if isinstance(batch, FrameBatch):
-            if self._memory is not None:
-                self._memory.add(batch)
-            self._index.add(batch)
+            self._index.add(batch if self._source.is_own else self._memory.add(batch))
             self._loaded = min(batch.share, 0.999)
         if isinstance(batch, StateBatch):
             self._board.states += batch.rows
@@ -184,7 +179,7 @@ class ReplayScene:
         mark = Mark(t_ns, "marker", note)
         told = ""
         if isinstance(self._source, OwnRecording):
-            if self._loaded < 1.0:
+            if self._thread.is_alive():
                 return "The recording is still being loaded: set the marker when that is done."
             try:
                 self._source.recording.add_marker(t_ns, note)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import replace
+from operator import itemgetter
 from typing import Protocol
 
 import numpy as np
 
 from busprobe.analysis.frame_tally import CHANGED_NS, FrameTally
-from busprobe.frames import FrameBatch, empty_frames, join_frames
+from busprobe.frames import ERROR, LATE, FrameBatch, join_frames
 from busprobe.recording.read import Recording
 from busprobe.timeline import NEVER
 
@@ -17,7 +19,7 @@ CHECKPOINT_ROWS = 20_000
 
 
 class FrameStore(Protocol):
-    """Frames by time."""
+    """Frames by time; those that came late, and error frames in `next_time`, are left out."""
 
     def between(self, after_ns: int, upto_ns: int) -> FrameBatch:
         """Frames with after < t <= upto, in order of time."""
@@ -36,17 +38,20 @@ class MemoryStore:
         self._first: list[int] = []
         self._newest = NEVER
 
-    def add(self, batch: FrameBatch) -> None:
-        """More frames; a stamp that steps back counts at the newest time so far."""
+    def add(self, batch: FrameBatch) -> FrameBatch:
+        """More frames. Returns what is kept: no error frames; a stamp that steps back counts at the newest so far."""
+        batch = batch.take((batch.flags & ERROR) == 0)
         if not len(batch):
-            return
+            return batch
         t_ns = np.maximum(np.maximum.accumulate(batch.t_ns), self._newest)
         self._newest = int(t_ns[-1])
-        self._batches.append(replace(batch, t_ns=t_ns))
+        kept = replace(batch, t_ns=t_ns, complete_to_ns=None)
+        self._batches.append(kept)
         self._first.append(int(t_ns[0]))
+        return kept
 
     def between(self, after_ns: int, upto_ns: int) -> FrameBatch:
-        start = max(int(np.searchsorted(self._first, after_ns, "right")) - 1, 0)
+        start = max(bisect_right(self._first, after_ns) - 1, 0)
         parts = []
         for batch in self._batches[start:]:
             low, high = np.searchsorted(batch.t_ns, (after_ns, upto_ns), "right").tolist()
@@ -54,16 +59,21 @@ class MemoryStore:
                 parts.append(batch.cut(low, high))
             elif high == 0:
                 break
-        return join_frames(parts) if parts else empty_frames()
+        return join_frames(parts)
 
     def next_time(self, t_ns: int, direction: int) -> int | None:
-        ordered = self._batches if direction > 0 else self._batches[::-1]
-        for batch in ordered:
-            if direction > 0 and int(batch.t_ns[-1]) > t_ns:
-                return int(batch.t_ns[np.searchsorted(batch.t_ns, t_ns, "right")])
-            if direction < 0 and int(batch.t_ns[0]) < t_ns:
-                return int(batch.t_ns[np.searchsorted(batch.t_ns, t_ns) - 1])
-        return None
+        if direction > 0:
+            # The batch before may go on past the time.
+            place = max(bisect_right(self._first, t_ns) - 1, 0)
+            for batch in self._batches[place : place + 2]:
+                if int(batch.t_ns[-1]) > t_ns:
+                    return int(batch.t_ns[np.searchsorted(batch.t_ns, t_ns, "right")])
+            return None
+        place = bisect_left(self._first, t_ns) - 1
+        if place < 0:
+            return None
+        batch = self._batches[place]
+        return int(batch.t_ns[np.searchsorted(batch.t_ns, t_ns) - 1])
 
 
 class OwnStore:
@@ -80,35 +90,42 @@ class OwnStore:
 
 
 class TallyIndex:
-    """The tally at any time: the nearest kept one before it, and the frames since."""
+    """The tally at any time: the nearest kept one before it, and the frames since.
+
+    `add` from one thread, `at` from one other.
+    """
 
     def __init__(self, store: FrameStore) -> None:
         self._store = store
         self._kept: list[tuple[int, FrameTally]] = [(NEVER, FrameTally())]
         self._tally = FrameTally()
-        self._since = 0
+        self._waiting: list[FrameBatch] = []
+        """Frames that others, still to come, may stand before."""
         self._last: tuple[int, FrameTally] | None = None
 
     def add(self, batch: FrameBatch) -> None:
-        """Frames in the order of the recording."""
-        for start in range(0, len(batch), CHECKPOINT_ROWS):
-            part = batch.cut(start, min(start + CHECKPOINT_ROWS, len(batch)))
-            self._tally.add(part)
-            self._since += len(part)
-            if self._since >= CHECKPOINT_ROWS and len(part):
-                self._since = 0
-                self._kept.append((int(part.t_ns.max()), self._tally.copy()))
+        """Frames in the order of the recording, in which channels may lie some way apart in time."""
+        self._waiting.append(batch.take((batch.flags & LATE) == 0))
+        complete = batch.complete_to
+        if complete is None or sum(map(len, self._waiting)) < CHECKPOINT_ROWS:
+            return
+        frames = join_frames(self._waiting).in_time_order()
+        ready = int(np.searchsorted(frames.t_ns, complete))
+        self._waiting = [frames.cut(ready, len(frames))]
+        start = 0
+        while start < ready:
+            # Frames of one time stay together: a kept tally has all up to and with its time.
+            last = int(frames.t_ns[min(start + CHECKPOINT_ROWS, ready) - 1])
+            stop = int(np.searchsorted(frames.t_ns, last, "right"))
+            self._tally.add(frames.cut(start, stop))
+            self._kept.append((max(last, self._kept[-1][0]), self._tally.copy()))
+            start = stop
 
     def at(self, t_ns: int) -> FrameTally:
         """The tally of all frames up to and with a time; do not change it."""
         if self._last is not None and self._last[0] == t_ns:
             return self._last[1]
-        kept = self._kept
-        low, high = 0, len(kept)
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (middle, high) if kept[middle][0] <= t_ns else (low, middle)
-        start, base = kept[low]
+        start, base = self._kept[bisect_right(self._kept, t_ns, key=itemgetter(0)) - 1]
         if self._last is not None and start <= self._last[0] < t_ns:
             start, base = self._last
         tally = base.copy()

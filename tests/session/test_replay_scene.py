@@ -1,0 +1,299 @@
+"""A recording as a scene: any instant of it, whatever kind of file it is in."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+import can
+import duckdb
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scripted import BENCH, van_batches
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.errors import BenchError
+from busprobe.frames import ERROR, LATE, FrameBatch, StateBatch, join_frames
+from busprobe.recording import write
+from busprobe.recording.read import open_recording
+from busprobe.recording.write import RecordingWriter
+from busprobe.session import stores
+from busprobe.session.replay_scene import ReplayScene
+from busprobe.session.scenes import open_scene
+from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
+from busprobe.session.verifying import verify
+from busprobe.timeline import FOREVER
+
+SECONDS = 40
+WAIT_S = 60.0
+
+
+@pytest.fixture(scope="module")
+def drive(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Forty seconds of the van, with its bench file inside."""
+    path = tmp_path_factory.mktemp("drive") / "drive.duckdb"
+    frames, polls = van_batches(1, SECONDS)
+    texts = {p.name: p.read_text(encoding="utf-8") for p in (BENCH, BENCH.with_suffix(".dbc"))}
+    with RecordingWriter(path, about={"vehicle": "Van"}, bench=texts) as writer:
+        for batches in zip(frames, polls, strict=True):
+            for batch in batches:
+                writer.add(batch)
+    return path
+
+
+@contextmanager
+def loaded(path: Path, bench: Path | None = None) -> Iterator[ReplayScene]:
+    scene = open_scene(path, bench)
+    assert isinstance(scene, ReplayScene)
+    scene._thread.join(WAIT_S)
+    assert not scene._thread.is_alive()
+    try:
+        yield scene
+    finally:
+        scene.close()
+
+
+def test_at_the_end_it_says_what_verify_says(drive: Path) -> None:
+    report = verify(drive, BENCH)
+    with loaded(drive) as scene:
+        scene.player.seek(FOREVER)
+        picture = scene.snapshot()
+        assert (picture.loaded, picture.failure, picture.vehicle) == (1.0, "", report.vehicle)
+        assert picture.checks == report.checks
+        assert tuple(picture.triggers) == report.triggers
+        assert [m.text for m in scene.player.marks if m.kind == "trigger"] == [e.name for e in report.triggers]
+
+
+def test_at_an_earlier_time_only_what_was_decided_by_then(drive: Path) -> None:
+    report = verify(drive, BENCH)
+    middle = (report.start_ns + report.end_ns) // 2
+    with loaded(drive) as scene:
+        scene.player.seek(middle)
+        picture = scene.snapshot()
+        for check, whole in zip(picture.checks, report.checks, strict=True):
+            assert check.occurrences == tuple(o for o in whole.occurrences if o.decided_ns <= middle)
+        assert tuple(picture.triggers) == tuple(e for e in report.triggers if e.decided_ns <= middle)
+        assert picture.t_ns == middle
+
+
+@pytest.mark.parametrize("share", [0.0, 0.13, 0.5, 0.77, 1.0])
+def test_the_frames_of_an_instant_are_those_up_to_it(drive: Path, share: float) -> None:
+    frames = join_frames(van_batches(1, SECONDS)[0])
+    t_ns = int(frames.t_ns[0] + share * (frames.t_ns[-1] - frames.t_ns[0]))
+    upto = frames.take(frames.t_ns <= t_ns)
+    with loaded(drive) as scene:
+        scene.player.seek(t_ns)
+        table = scene.snapshot().frames
+        assert int(table.count.sum()) == len(upto)
+        identifier = int(upto.identifier[-1])
+        detail = scene.frame_detail("body", identifier, False)
+        assert detail is not None
+        assert (detail.t_ns, detail.payload) == (int(upto.t_ns[-1]), last_payload(upto))
+        assert table.message[table.identifier.tolist().index(identifier)] == detail.message
+
+
+def last_payload(frames: FrameBatch) -> bytes:
+    return frames.words()[-1].astype("<u8").tobytes()[: int(frames.length[-1])]
+
+
+def test_a_file_of_frames_with_its_bench_file_says_the_same_of_the_bus(drive: Path, tmp_path: Path) -> None:
+    frames = join_frames(van_batches(1, SECONDS)[0])
+    log = tmp_path / "drive.log"
+    with can.CanutilsLogWriter(log) as writer:
+        for k in range(len(frames)):
+            writer.on_message_received(
+                can.Message(
+                    frames.t_ns[k] / 1e9, int(frames.identifier[k]), is_extended_id=bool(frames.flags[k] & 1),
+                    data=last_payload(frames.take(np.array([k]))), channel="body",
+                )
+            )  # fmt: skip
+    with loaded(drive) as own, loaded(log, BENCH) as other:
+        for scene in (own, other):
+            scene.player.seek(int(frames.t_ns[len(frames) // 3]) + 500)
+        one, two = own.snapshot(), other.snapshot()
+        assert one.frames.count.tolist() == two.frames.count.tolist()
+        assert one.frames.words.tolist() == two.frames.words.tolist()
+        assert [(s.name, s.text) for s in one.signals if s.kind.value == "bus"] == [
+            (s.name, s.text) for s in two.signals if s.kind.value == "bus"
+        ]
+
+
+# Markers.
+
+
+def test_a_marker_is_kept_in_the_recording_and_seen_on_reopening(drive: Path, tmp_path: Path) -> None:
+    path = tmp_path / "kept.duckdb"
+    path.write_bytes(drive.read_bytes())
+    with loaded(path) as scene:
+        scene.player.seek(scene.snapshot().start_ns + 20_000_000_000)
+        at = scene.player.position_ns
+        assert scene.player.add_marker("lamp came late") == ""
+        assert scene.snapshot().frames.count.sum() > 0
+    assert not path.with_name("kept.duckdb.wal").exists()
+    with loaded(path) as scene:
+        assert [(m.t_ns, m.text) for m in scene.player.marks if m.kind == "marker"] == [(at, "lamp came late")]
+    with duckdb.connect(str(path), read_only=True) as con:
+        (tags,) = con.execute("SELECT tags FROM duckdb_databases() WHERE NOT internal").fetchone()
+    assert tags["storage_version"].startswith("v1.4")
+
+
+def test_a_marker_without_room_for_a_checkpoint_stays_in_the_log(
+    drive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "full.duckdb"
+    path.write_bytes(drive.read_bytes())
+    monkeypatch.setattr(write, "SPARE_BYTES", 1 << 60)
+    with open_recording(path) as recording:
+        recording.add_marker(7, "here")
+        assert path.with_name("full.duckdb.wal").exists()
+        assert recording.events()[-1].name == "here"
+    with open_recording(path) as recording:
+        assert recording.events()[-1].name == "here"
+
+
+def test_a_marker_while_another_program_reads_the_recording(drive: Path, tmp_path: Path) -> None:
+    path = tmp_path / "shared.duckdb"
+    path.write_bytes(drive.read_bytes())
+    reads = f"import duckdb, sys; con = duckdb.connect({str(path)!r}, read_only=True); print('open'); sys.stdin.read()"
+    with (
+        subprocess.Popen([sys.executable, "-c", reads], stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other,
+        loaded(path) as scene,
+    ):
+        assert other.stdout is not None
+        other.stdout.readline()
+        assert scene.player.add_marker("here").startswith(f"{path}: The recording is in use by process {other.pid}.")
+        assert not [m for m in scene.player.marks if m.kind == "marker"]
+        scene.player.seek(scene.snapshot().start_ns + 20_000_000_000)
+        assert scene.snapshot().frames.count.sum() > 0
+        assert other.stdin is not None
+        other.stdin.close()
+        other.wait(WAIT_S)
+
+
+def test_looking_up_goes_on_while_markers_are_kept(drive: Path, tmp_path: Path) -> None:
+    path = tmp_path / "busy.duckdb"
+    path.write_bytes(drive.read_bytes())
+    with open_recording(path) as recording:
+        start, end = recording.start_ns or 0, recording.end_ns or 0
+        counts: set[int] = set()
+        stop = threading.Event()
+
+        def look() -> None:
+            while not stop.is_set():
+                counts.add(len(recording.frames_between(start, end)))
+
+        looking = threading.Thread(target=look)
+        looking.start()
+        for k in range(3):
+            recording.add_marker(start + k, f"note {k}")
+        stop.set()
+        looking.join(WAIT_S)
+        assert len(counts) <= 1
+        assert [e.name for e in recording.events() if e.kind == "marker"] == ["note 0", "note 1", "note 2"]
+
+
+def test_what_cannot_be_opened_is_let_go_of(drive: Path, tmp_path: Path) -> None:
+    """A bench file that does not fit leaves the recording free."""
+    bench = tmp_path / "bad.toml"
+    bench.write_text("[vehicle]\nnam = 1\n", encoding="utf-8")
+    path = tmp_path / "free.duckdb"
+    path.write_bytes(drive.read_bytes())
+    with pytest.raises(BenchError):
+        open_scene(path, bench)
+    with duckdb.connect(str(path)) as con:
+        con.execute("CREATE TABLE free (x INTEGER)")
+
+
+def test_databases_in_other_folders_are_found_in_the_recording(tmp_path: Path) -> None:
+    path = tmp_path / "moved.duckdb"
+    texts = {
+        BENCH.name: BENCH.read_text(encoding="utf-8").replace('"patrol_van.dbc"', '"../sub/patrol_van.dbc"'),
+        "patrol_van.dbc": BENCH.with_suffix(".dbc").read_text(encoding="utf-8"),
+    }
+    with RecordingWriter(path, about={}, bench=texts) as writer:
+        writer.add(StateBatch())
+        writer.add(van_batches(1, 1)[0][0])
+    with loaded(path) as scene:
+        assert "gear" in {s.name for s in scene.snapshot().signals}
+
+
+# The tally at any time.
+
+_TIMES = st.lists(st.integers(0, 400), min_size=1, max_size=60)
+
+
+def two_buses(times: Sequence[int], other: Sequence[int], late: Sequence[int]) -> list[FrameBatch]:
+    """Batches of two buses as recorded: each bus in order, one some way behind the other."""
+    batches = []
+    names = ("a", "b")
+    for channel, own in enumerate((sorted(times), sorted(other))):
+        n = len(own)
+        flags = np.array([LATE if k in late else 0 for k in range(n)], np.uint8)
+        batch = FrameBatch(
+            np.array(own, np.int64), names, np.full(n, channel, np.uint8), (np.arange(n) % 3).astype(np.uint32), flags,
+            np.full(n, 8, np.uint8), np.arange(n).astype(np.uint64),
+        )  # fmt: skip
+        batches.append(batch)
+    return batches
+
+
+def said(tally: FrameTally) -> dict[tuple[str, int], tuple[int, ...]]:
+    rows = tally.rows
+    return {
+        (tally.channels[k >> 30], k & 0xFFFF): (int(rows.count[i]), int(rows.last_ns[i]), int(rows.words[i, 0]))
+        for i, k in enumerate(rows.key.tolist())
+    }
+
+
+@settings(max_examples=25, deadline=None)
+@given(_TIMES, _TIMES, st.sets(st.integers(0, 20), max_size=3), st.lists(st.integers(-5, 410), min_size=1, max_size=12))
+def test_the_tally_at_any_time_is_one_fed_from_scratch(
+    tmp_path_factory: pytest.TempPathFactory, times: list[int], other: list[int], late: set[int], looks: list[int]
+) -> None:
+    a, b = two_buses(times, other, sorted(late))
+    path = tmp_path_factory.mktemp("tally") / "two.duckdb"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(stores, "CHECKPOINT_ROWS", 7)
+        with RecordingWriter(path, about={}, bench={}) as writer:
+            for start in range(0, max(len(a), len(b)), 5):
+                writer.add(a.cut(min(start, len(a)), min(start + 5, len(a))))
+                writer.add(b.cut(min(start, len(b)), min(start + 5, len(b))))
+        with open_recording(path) as recording:
+            index = TallyIndex(OwnStore(recording))
+            for batch in recording.batches(8):
+                if isinstance(batch, FrameBatch):
+                    index.add(batch)
+            for t_ns in looks:
+                scratch = FrameTally()
+                for batch in (a, b):
+                    scratch.add(batch.take(batch.t_ns <= t_ns))
+                assert said(index.at(t_ns)) == said(scratch)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 400), st.sampled_from([0, 0, 0, ERROR])), min_size=1, max_size=80),
+       st.lists(st.integers(-5, 410), min_size=1, max_size=12))  # fmt: skip
+def test_the_tally_of_a_file_with_stamps_out_of_order(rows: list[tuple[int, int]], looks: list[int]) -> None:
+    n = len(rows)
+    whole = FrameBatch(
+        np.array([t for t, _ in rows], np.int64), ("a",), np.zeros(n, np.uint8), (np.arange(n) % 3).astype(np.uint32),
+        np.array([f for _, f in rows], np.uint8), np.full(n, 8, np.uint8), np.arange(n).astype(np.uint64),
+    )  # fmt: skip
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(stores, "CHECKPOINT_ROWS", 7)
+        store = MemoryStore()
+        index = TallyIndex(store)
+        for start in range(0, n, 10):
+            index.add(store.add(whole.cut(start, min(start + 10, n))))
+        newest = np.maximum.accumulate(np.where(whole.flags == 0, whole.t_ns, -1))
+        for t_ns in looks:
+            scratch = FrameTally()
+            scratch.add(whole.take((newest <= t_ns) & (whole.flags == 0)))
+            counts = {k: v[::2] for k, v in said(index.at(t_ns)).items()}
+            assert counts == {k: v[::2] for k, v in said(scratch).items()}
