@@ -130,7 +130,7 @@ class OpenOccurrence:
         self._latency = t - self.t0
         self._uncertainty += self._around.expect_uncertainty_at(t)
         margin = terms.within_ns - self._latency
-        if terms.not_before_ns:
+        if terms.not_before_ns and self._latency:
             margin = min(margin, self._latency - terms.not_before_ns)
         self._tight = self._uncertainty > 0 and margin < self._uncertainty
         self._unknown_from = None

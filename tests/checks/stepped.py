@@ -6,13 +6,14 @@ z asleep, a number for a quantity in V). It is asleep before its first point.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from busprobe.bench.load import loads
 from busprobe.checks.network import Network
+from busprobe.checks.watching import Watcher
 from busprobe.engine.plan import Plan, build
 from busprobe.engine.watches import result, watch_check, watch_trigger
 from busprobe.results import CheckResult, Outcome, TriggerEntry
@@ -74,8 +75,12 @@ def run(
     *,
     cuts_ms: Sequence[float] = (),
     sampling_ms: float = 0.0,
+    after_piece: Callable[[int, Sequence[Watcher]], None] = lambda _upto_ns, _watchers: None,
 ) -> tuple[list[CheckResult], list[TriggerEntry]]:
-    """Evaluate all checks and triggers; the data end at `end_ms` and come in pieces cut at `cuts_ms`."""
+    """Evaluate all checks and triggers; the data end at `end_ms` and come in pieces cut at `cuts_ms`.
+
+    after_piece: called with the time up to which the data were given, and all watchers.
+    """
     joined = plan(signals, rest)
     leaves = {n: StepLeaf(s, quantity=is_quantity(s), sampling_ms=sampling_ms) for n, s in signals.items()}
     network = Network(leaves, joined.derived)
@@ -94,7 +99,8 @@ def run(
         for watcher in watchers:
             watcher.advance()
         reached = min([network.upto_ns, *(w.upto_ns for w in watchers)])
-        network.forget(reached)
+        network.forget(reached - network.reach_ns)
+        after_piece(upto, watchers)
     for watcher in watchers:
         watcher.finish(end)
     results = []
