@@ -139,10 +139,10 @@ async def test_wiggle_follows_the_role_selected_and_is_kept(van: FakeScene) -> N
         moves = Moves(pilot, van)
         await moves.say("brake", 1)
         await moves.say("brake", 2, edges=0)
-        assert " 1 edges, ! lost 1×" in prompt_of(app)
+        assert " 1 edge, ! lost 1×" in prompt_of(app)
         await press(pilot, ["w"])
         assert "Wiggle test" not in prompt_of(app)
-    text = "Wiggle test of brake: 1 edges, lost 1 times in 400 ms"
+    text = "Wiggle test of brake: 1 edge, lost 1× in 400 ms"
     assert van.calls == [f"note {text}"]
     assert app.saved == [text]
 

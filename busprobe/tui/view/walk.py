@@ -10,9 +10,9 @@ from busprobe.session.walk_seen import Seen
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.session.wiggle import Wiggle
 from busprobe.timeline import FALSE, TRUE
-from busprobe.tui.view.blocks import biggest
+from busprobe.tui.view.blocks import biggest, can_draw, large
 from busprobe.tui.view.history import history
-from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell, fit, plain
+from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell
 from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
 
@@ -57,7 +57,7 @@ def _role(task: Task, result: Result | None, *, is_asked: bool) -> Row:
 
 def result_line(task: Task, result: Result) -> str:
     """One result as kept in the recording and printed at the end."""
-    counts = [f"{result.edges} edges", f"bounce {result.bounce}", f"lost {result.losses}"]
+    counts = [_edges(result.edges), f"bounce {result.bounce}", f"lost {result.losses}"]
     return f"{_name(task)}: {result.outcome.value}; {', '.join(counts)}; {result.text}; took {span(result.took_ns)}"
 
 
@@ -148,9 +148,18 @@ def _big(now: SignalNow, width: int, height: int) -> list[Line]:
     if height < 3:
         return [(Span(" "), *value_cell(now))]
     tone = Tone.ON if now.code == TRUE else Tone.PLAIN if now.code == FALSE else Tone.WARN
-    lines = biggest(_short(now), width - 4, min(height, 5))
+    lines = huge(_short(now), width - 4, height - 1)
     pad: list[Line] = [()] if height > len(lines) else []
     return [*pad, *((Span(f"   {line}", tone),) for line in lines), *([()] if height > len(lines) + 1 else [])]
+
+
+def huge(text: str, width: int, height: int) -> list[str]:
+    """Block letters as large as they go; a dot takes two cells by one, or two or three times that."""
+    for times in (3, 2) if can_draw(text) else ():
+        lines = [line for line in large(text, 2 * times) for _ in range(times)]
+        if len(lines) <= height and len(lines[0]) <= width:
+            return lines
+    return biggest(text, width, max(min(height, 5), 1))
 
 
 def _short(now: SignalNow) -> str:
@@ -186,7 +195,7 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
     head: Line = (Span(" Wiggle test  ", Tone.HEAD), Span(now.name, Tone.STRONG), Span(f"  {now.source}", Tone.DIM))
     begun = picture.t_ns if wiggle.start_ns is None else wiggle.start_ns
     counts: Line = (
-        Span(f" {wiggle.edges:,} edges", Tone.STRONG),
+        Span(f" {_edges(wiggle.edges)}", Tone.STRONG),
         Span(", "),
         Span(f"! lost {wiggle.losses}×", Tone.BAD) if wiggle.losses else Span("never lost", Tone.DIM),
         Span(f"  for {span(picture.t_ns - begun)}", Tone.DIM),
@@ -204,9 +213,8 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
 def wiggle_text(wiggle: Wiggle) -> str:
     """One line of what a wiggle test found."""
     length = 0 if wiggle.start_ns is None else wiggle.t_ns - wiggle.start_ns
-    return f"Wiggle test of {wiggle.signal}: {wiggle.edges} edges, lost {wiggle.losses} times in {span(length)}"
+    return f"Wiggle test of {wiggle.signal}: {_edges(wiggle.edges)}, lost {wiggle.losses}× in {span(length)}"
 
 
-def panel_text(lines: list[Line], width: int) -> str:
-    """The lines without colours, for copying."""
-    return "\n".join(plain(fit(line, width)).rstrip() for line in lines)
+def _edges(count: int) -> str:
+    return "1 edge" if count == 1 else f"{count:,} edges"

@@ -54,7 +54,8 @@ class PlayerBar(Vertical):
     DEFAULT_CSS = """
     PlayerBar { height: auto; background: $raised; }
     #timebar { height: 2; background: $raised; overflow: hidden; }
-    #differ { display: none; height: 10; }
+    #differ { display: none; max-height: 10; }
+    .-low #differ { max-height: 4; }
     #differ Label { padding: 0 1; width: 1fr; color: $tone-note; text-style: bold; background: $raised; }
     #differ Rows { height: 1fr; }
     #differ.-shown { display: block; }
@@ -76,6 +77,7 @@ class PlayerBar(Vertical):
         self.query_one("#differ").set_class(is_shown, "-shown")
         if is_shown and pinned is not None:
             rows = difference_rows(pinned, picture)
+            self.query_one("#differ").styles.height = max(len(rows), 1) + 2
             self.query_one("#differ-rows", Rows).show(rows)
             self.query_one("#differ-title", Label).update(difference_title(pinned, picture, len(rows)))
         self.query_one(Timebar).show(picture)
