@@ -113,7 +113,8 @@ def watch(walk: Walk, picture: Snapshot) -> Step:
         return _finish(walk, outcome, now, picture, happened)
     if task.goal is Goal.POSITIONS and _is_there(task, seen, now):
         return replace(walk, seen=replace(seen, position=seen.position + 1)), (*happened, Happening.PROMPT)
-    if seen.t_ns - seen.quiet_since_ns > PATIENCE_NS:
+    since = seen.asked_ns if task.goal is Goal.COMPARE else seen.quiet_since_ns
+    if seen.t_ns - since > PATIENCE_NS:
         return give_up(walk, picture, is_agreed=False)
     return walk, happened
 

@@ -68,6 +68,11 @@ def is_on(now: SignalNow) -> bool | None:
     return None if now.value is None else now.value != 0
 
 
+def is_quantity(now: SignalNow) -> bool:
+    """Whether it changes all the time by its nature: its changes are counted and not heard."""
+    return not now.is_condition and not now.labels and now.unit is not None
+
+
 def first_seen(now: SignalNow, picture: Snapshot) -> Seen:
     """The first picture after asking."""
     level = is_on(now)
@@ -84,7 +89,7 @@ def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Hap
     if t_ns - seen.t_ns > JUMP_NS:
         return replace(seen, t_ns=t_ns, counted=now.edges, is_known=known, settled_on=level), ()
     new, happened = now.edges - seen.counted, []
-    if new:
+    if new and not is_quantity(now):
         happened.append(Happening.EDGE)
     if seen.is_known and not known:
         happened.append(Happening.LOSS)

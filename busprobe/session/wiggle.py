@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from busprobe.session.snapshot import Snapshot
-from busprobe.session.walk_seen import Happening
+from busprobe.session.walk_seen import Happening, is_quantity
 from busprobe.timeline import TRUE
 
 
@@ -35,7 +35,7 @@ def watch_wiggle(wiggle: Wiggle, picture: Snapshot) -> tuple[Wiggle, tuple[Happe
     if wiggle.start_ns is None or picture.t_ns < wiggle.t_ns or now.edges < wiggle.counted:
         return Wiggle(wiggle.signal, picture.t_ns, picture.t_ns, now.edges, known), ()
     new, is_lost = now.edges - wiggle.counted, wiggle.is_known and not known
-    happened = (*((Happening.EDGE,) if new else ()), *((Happening.LOSS,) if is_lost else ()))
+    happened = (*((Happening.EDGE,) if new and not is_quantity(now) else ()), *((Happening.LOSS,) if is_lost else ()))
     at = picture.t_ns if now.since_ns is None else now.since_ns
     wiggle = replace(
         wiggle, t_ns=picture.t_ns, counted=now.edges, is_known=known, edges=wiggle.edges + new,

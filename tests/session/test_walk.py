@@ -145,6 +145,20 @@ def test_an_edge_is_heard_in_the_first_picture_that_has_it() -> None:
     assert watch(walk, picture([(0, 0), (99, 1)], 100))[1] == (Happening.EDGE,)
 
 
+NOISE: Points = [(ms, 12.0 + ms % 700 / 1000) for ms in range(0, 91_000, 50)]
+
+
+def test_a_quantity_that_never_rests_is_not_heard_and_does_not_hold_the_walk() -> None:
+    walk, heard = walked(VOLTS, NOISE, 91_000, every=100, unit="V")
+    assert heard == [Happening.PROMPT, Happening.RESULT]
+    assert walk.results[0] is not None
+    wiggle = Wiggle("it")
+    for one in pictures([*NOISE[:20], (1500, None)], 2000, 100, "V"):
+        wiggle, happened = watch_wiggle(wiggle, one)
+        assert happened in ((), (Happening.LOSS,))
+    assert (wiggle.edges, wiggle.losses) == (19, 1)
+
+
 def test_a_step_back_in_time_asks_again() -> None:
     walk, _ = walked(DOOR, presses(0, 2), 3000)
     walk, _ = watch(walk, picture(presses(0, 2), 500))

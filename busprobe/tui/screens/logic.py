@@ -49,6 +49,8 @@ class Logic(BoardScreen):
         self._is_whole = True
         self._checks: Sequence[CheckResult] = ()
         self._triggers: Sequence[TriggerEntry] = ()
+        self._drawn: tuple[CheckResult | None, Occurrence | None, int] = (None, None, 0)
+        """What the plot was drawn for: a check may have thousands of occurrences."""
 
     def compose_body(self) -> ComposeResult:
         checks = Rows(logic.CHECK_COLUMNS, empty="No check has these words.", id="checks", classes="panel")
@@ -79,8 +81,12 @@ class Logic(BoardScreen):
     def _paint_check(self, picture: Snapshot) -> None:
         check, occurrences = self._check(), self.query_one("#occurrences", Rows)
         occurrences.show(self._rows.occurrences(check, picture.start_ns))
-        about = self.query_one("#about", Lines)
-        lines = about_lines(check, self._occurrence(), picture.start_ns, about.size.width)
+        about, one = self.query_one("#about", Lines), self._occurrence()
+        width, (old_check, old_one, old_width) = about.size.width, self._drawn
+        if check is old_check and one is old_one and width == old_width:
+            return
+        self._drawn = (check, one, width)
+        lines = about_lines(check, one, picture.start_ns, width)
         about.styles.height = len(lines)
         about.show_lines(lines)
 

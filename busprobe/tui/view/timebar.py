@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -141,10 +142,11 @@ def _right(picture: Snapshot, marks: Sequence[Mark], on: Scale) -> list[Span]:
 
 
 def mark_here(marks: Sequence[Mark], t_ns: int, on: Scale) -> Mark | None:
-    """The worst mark in the column of a time; of equal ones the nearest."""
+    """The worst mark in the column of a time; of equal ones the nearest. marks: in order of time."""
     here = on.column(t_ns)
-    near = [m for m in marks if on.column(m.t_ns) == here]
-    return max(near, key=lambda m: (_SEVERITY.get(m.kind, 0), -abs(m.t_ns - t_ns)), default=None)
+    low = bisect_left(marks, here, key=lambda m: on.column(m.t_ns))
+    high = bisect_right(marks, here, lo=low, key=lambda m: on.column(m.t_ns))
+    return max(marks[low:high], key=lambda m: (_SEVERITY.get(m.kind, 0), -abs(m.t_ns - t_ns)), default=None)
 
 
 def _drawn(picture: Snapshot, bar: Bar, line: Int64Array, on: Scale) -> Line:

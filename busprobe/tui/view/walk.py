@@ -6,7 +6,7 @@ from textwrap import wrap
 
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.session.walk import Outcome, Result, Walk
-from busprobe.session.walk_seen import Seen
+from busprobe.session.walk_seen import Seen, is_quantity
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.session.wiggle import Wiggle
 from busprobe.timeline import FALSE, TRUE
@@ -195,7 +195,7 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
     head: Line = (Span(" Wiggle test  ", Tone.HEAD), Span(now.name, Tone.STRONG), Span(f"  {now.source}", Tone.DIM))
     begun = picture.t_ns if wiggle.start_ns is None else wiggle.start_ns
     counts: Line = (
-        Span(f" {_edges(wiggle.edges)}", Tone.STRONG),
+        Span(f" {wiggle.edges:,} changes" if is_quantity(now) else f" {_edges(wiggle.edges)}", Tone.STRONG),
         Span(", "),
         Span(f"! lost {wiggle.losses}×", Tone.BAD) if wiggle.losses else Span("never lost", Tone.DIM),
         Span(f"  for {span(picture.t_ns - begun)}", Tone.DIM),
