@@ -210,3 +210,12 @@ def test_wiggle_test(snap_compare: Compare, van: FakeScene) -> None:
         await moves.say("rear_door", 1, edges=0)
 
     assert snap_compare(BusprobeApp(van, theme="busprobe-light"), terminal_size=LARGE, run_before=run)
+
+
+async def test_a_very_small_terminal_keeps_the_prompt(van: FakeScene) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=(40, 10)) as pilot:
+        await press(pilot, ["6", "s"])
+        assert "▶ Switch the ignition off" in prompt_of(app)
+        assert "0 of 2 edges" in prompt_of(app)
+        assert app.screen.query_one("#prompt", Sheet).size.height >= 5

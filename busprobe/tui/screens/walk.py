@@ -43,6 +43,8 @@ class WalkScreen(BoardScreen):
     CSS = """
     #prompt { height: 3fr; }
     #roles { height: 2fr; min-height: 6; }
+    WalkScreen.-low #roles { display: none; }
+    WalkScreen.-low #roles.-zoomed { display: block; }
     """
 
     def __init__(self) -> None:

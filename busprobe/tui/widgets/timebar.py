@@ -56,6 +56,7 @@ class PlayerBar(Vertical):
     #timebar { height: 2; background: $raised; overflow: hidden; }
     #differ { display: none; max-height: 10; }
     .-low #differ { max-height: 4; }
+    PlayerBar > #differ > Rows { background: $background; }
     #differ Label { padding: 0 1; width: 1fr; color: $tone-note; text-style: bold; background: $raised; }
     #differ Rows { height: 1fr; }
     #differ.-shown { display: block; }
