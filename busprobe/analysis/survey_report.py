@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from busprobe.analysis.obd_seen import ObdSummary
 from busprobe.analysis.presence import TapSeen
+from busprobe.analysis.roles import RoleSeen
 from busprobe.analysis.survey_result import BitRate, SurveyResult
 from busprobe.errors import Problem, Problems
 
@@ -22,6 +23,8 @@ class SurveyReport:
     obd: ObdSummary = field(default_factory=ObdSummary)
     signals: tuple[TapSeen, ...] = ()
     """One entry for each place that a signal of the bench file comes from; empty without one."""
+    roles: tuple[RoleSeen, ...] = ()
+    """How each role of the bench file can be had here."""
     vehicle: str = ""
     bit_rates: Mapping[str, BitRate] = field(default_factory=lambda: MappingProxyType({}))
     """Those known, by channel."""

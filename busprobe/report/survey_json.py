@@ -31,6 +31,9 @@ def survey_json(report: SurveyReport) -> Json:
             for row in found.states
         ],
         "signals": [_signal(one, start) for one in report.signals],
+        "roles": [
+            {"role": one.role, "way": one.way.value, "signal": one.signal, "tap": one.tap} for one in report.roles
+        ],
         "obd": obd_json(report.obd, start),
         "database_faults": [str(one) for one in report.faults],
         "problems": problems_json(report.problems),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from busprobe.analysis.presence import Presence, TapSeen
+from busprobe.analysis.roles import RoleSeen
 from busprobe.analysis.survey_report import SurveyReport
 from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, SurveyResult
 from busprobe.frames import Condition
@@ -50,6 +51,7 @@ _SIGNALS = (
     Column("proposed", right=True),
     Column("", wrap=20),
 )
+_ROLES = (Column("role"), Column("can be had"), Column("signal", wrap=20), Column("from", wrap=50))
 _LEGEND = (
     "period: median interval. jitter: from the 5 % to the 95 % point of the intervals. longest, at: the "
     "longest interval, and when it began. changing bits: two hex digits a payload byte, first byte "
@@ -69,6 +71,7 @@ def survey_lines(report: SurveyReport) -> list[str]:
         *_boxes(found.boxes),
         *_downs(found, start),
         *_signals(report.signals, start),
+        *_roles(report.roles),
         *obd_lines(report.obd, start),
         *_faults(report),
         *(["", *(line for note in report.notes for line in paragraph(note, width=96))] if report.notes else []),
@@ -197,6 +200,14 @@ def _signals(signals: Sequence[TapSeen], start: int) -> list[str]:
     counts = ((state, sum(one.presence is state for one in signals)) for state in Presence)
     told = ", ".join(f"{number} {state.value}" for state, number in counts if number)
     return [*heading("Signals of the bench file"), *table(_SIGNALS, rows), told + "."]
+
+
+def _roles(roles: Sequence[RoleSeen]) -> list[str]:
+    """Which roles can be had here, and which need a wire."""
+    if not roles:
+        return []
+    rows = [(one.role, one.way.value, one.signal, one.tap) for one in roles]
+    return [*heading("Roles"), *table(_ROLES, rows)]
 
 
 def _faults(report: SurveyReport) -> list[str]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from busprobe.analysis.obd_seen import ObdTally
 from busprobe.analysis.presence import Presence, tap_presence
+from busprobe.analysis.roles import roles_seen
 from busprobe.analysis.survey import Survey
 from busprobe.analysis.survey_report import SurveyReport
 from busprobe.decode.obd import Listener
@@ -68,6 +69,7 @@ def report_of(
         found,
         obd,
         signals,
+        () if described.bench is None else roles_seen(described.bench.signals, signals),
         described.vehicle,
         channels.bit_rates,
         _faults(described),
