@@ -10,8 +10,8 @@ CAUTIONS = (
         "exhaust."
     ),
     (
-        "Siren outputs carry dangerous floating voltage: never to an input or ground. Use the enable wire or an isolated "
-        "detector; speakers unplugged or a dummy load, hearing protection, clear area. Lamps can dazzle."
+        "Siren outputs carry dangerous floating voltage: never to an input or ground. Use the enable wire or an "
+        "isolated detector; speakers unplugged or a dummy load, hearing protection, clear area. Lamps can dazzle."
     ),
     "Mains of shore power and inverter only through an isolating relay fitted by a licensed electrician.",
     "Electric and hybrid vehicles are silent but live: READY off; orange cables and airbag wiring are off limits.",

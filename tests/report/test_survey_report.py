@@ -70,7 +70,7 @@ def report() -> SurveyReport:
     )
     return SurveyReport(
         "drive.log", SurveyResult(T0, END, (channel,), (identifier(0x100), seldom), (box,), (), 0), obd(), signals,
-        "Roads patrol van 12", {"can0": BitRate(500_000)},
+        vehicle="Roads patrol van 12", bit_rates={"can0": BitRate(500_000)},
     )  # fmt: skip
 
 
