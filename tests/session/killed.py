@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from busprobe.bench.model import Bench
+from busprobe.bench.model import Bench, Bus
 from busprobe.engine.plan import build
 from busprobe.frames import FrameBatch
 from busprobe.session.live_bench import LiveOptions, run_live
@@ -50,5 +50,5 @@ class CountingSource:
 
 
 if __name__ == "__main__":
-    bench = Bench(None, "", "killed")
+    bench = Bench(None, "", "killed", buses=(Bus("body"),))
     run_live(build(bench, {}), {}, LiveOptions(record=Path(sys.argv[1])), sources=[CountingSource()])
