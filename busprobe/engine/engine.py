@@ -19,9 +19,9 @@ from busprobe.engine.mapping import bus_names
 from busprobe.engine.ordering import merge, split
 from busprobe.engine.plan import Plan
 from busprobe.engine.run import Run
-from busprobe.engine.source_queue import SourceQueue, clock_groups
+from busprobe.engine.source_queue import SourceQueue, clock_groups, flag_late
 from busprobe.engine.watches import result
-from busprobe.frames import LATE, Batch, FrameBatch, InputBatch, StateBatch, join_frames, join_polls
+from busprobe.frames import Batch, FrameBatch, InputBatch, StateBatch, join_frames, join_polls
 from busprobe.results import CheckResult, LogLine, Occurrence, TriggerEntry
 from busprobe.timeline import FOREVER, NEVER
 
@@ -109,6 +109,11 @@ class Engine:
         return self._run.upto_ns
 
     @property
+    def late(self) -> int:
+        """Records so far that came too late to count."""
+        return sum(s.late for s in self._sources.values())
+
+    @property
     def log_length(self) -> int:
         """Lines released so far."""
         return len(self._log)
@@ -135,7 +140,7 @@ class Engine:
             tuple(self._log),
             self._start_ns,
             self._end_ns,
-            sum(s.late for s in self._sources.values()),
+            self.late,
             self._segments,
         )
 
@@ -163,13 +168,7 @@ class Engine:
 
     def screen(self, batch: FrameBatch | InputBatch) -> FrameBatch | InputBatch:
         """The batch with its late rows flagged: those that logic has passed already."""
-        upto = self._run.upto_ns
-        if upto is None or not len(batch) or int(batch.t_ns.min()) >= upto:
-            return batch
-        late = batch.t_ns < upto
-        if isinstance(batch, FrameBatch):
-            return replace(batch, flags=batch.flags | np.where(late, np.uint8(LATE), np.uint8(0)))
-        return replace(batch, late=late if batch.late is None else batch.late | late)
+        return batch if self._run.upto_ns is None else flag_late(batch, self._run.upto_ns)
 
     def _push_rows(self, given: SourceQueue, batch: FrameBatch | InputBatch) -> None:
         """Queue rows under the times at which they count; a step back of the stamps starts anew."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -55,3 +55,13 @@ def clock_groups(batch: FrameBatch | InputBatch, *, by_channel: bool) -> list[tu
         return [(name, np.arange(len(batch)))]
     found = [(name, np.flatnonzero(batch.channel == i)) for i, name in enumerate(batch.channels)]
     return [(name, rows) for name, rows in found if len(rows)]
+
+
+def flag_late(batch: FrameBatch | InputBatch, upto_ns: int) -> FrameBatch | InputBatch:
+    """The batch with the rows before a time flagged late."""
+    if not len(batch) or int(batch.t_ns.min()) >= upto_ns:
+        return batch
+    late = batch.t_ns < upto_ns
+    if isinstance(batch, FrameBatch):
+        return replace(batch, flags=batch.flags | np.where(late, np.uint8(LATE), np.uint8(0)))
+    return replace(batch, late=late if batch.late is None else batch.late | late)

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import signal
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import busprobe
 from busprobe.bench.model import Bench
+from busprobe.decode.database import read_text
 from busprobe.decode.layout import Database
 from busprobe.engine.engine import Results
 from busprobe.engine.plan import Plan
-from busprobe.errors import BenchError, Problems
+from busprobe.errors import BenchError, DeviceError, Problems
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.report.advice import nothing_heard_lines
 from busprobe.report.live_text import LiveStatus
@@ -136,6 +139,10 @@ def run_live(
         run.start()
         _go_on(run, recorder, status, failed, options.for_ns, show, stop or threading.Event())
         results = run.finish()
+    except DeviceError:
+        if recorder is not None:
+            recorder.discard_if_empty()
+        raise
     finally:
         run.stop()
         written = recorder.stop() if recorder is not None else None
@@ -166,14 +173,25 @@ def _go_on(
 ) -> None:
     end = None if for_ns is None else time.monotonic() + for_ns / 1e9
     next_status = 0.0
-    try:
+    with _interrupt_sets(stop):
         while not stop.is_set() and (end is None or time.monotonic() < end):
             run.turn()
             if show is not None and time.monotonic() >= next_status:
                 next_status = time.monotonic() + STATUS_S
                 show(status.take(run, recorder, failed[Outcome.FAILED.value]))
-    except KeyboardInterrupt:
+
+
+@contextmanager
+def _interrupt_sets(stop: threading.Event) -> Iterator[None]:
+    """Ctrl-C ends the run between two turns: what was taken in is recorded and evaluated as a whole."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
         return
+    before = signal.signal(signal.SIGINT, lambda _number, _frame: stop.set())
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def new_recorder(
@@ -188,7 +206,7 @@ def new_recorder(
         return None
     texts = {bench.path.name if bench.path is not None else "bench.toml": bench.text}
     for database in (d for found in databases.values() for d in found):
-        texts[database.path.name] = database.path.read_text(encoding="utf-8", errors="replace")
+        texts[database.path.name] = read_text(database.path)
     about = {"vehicle": bench.vehicle, "start_ns": str(start_ns), "busprobe": busprobe.__version__}
     about |= {f"{UNCERTAINTY_KEY} {name}": str(ns) for name, ns in stated_ns.items()}
     recorder = Recorder(

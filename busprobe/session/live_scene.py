@@ -73,7 +73,7 @@ class LiveScene:
         with self._lock:
             tally, board = self._tally.copy(), self._board
         now = run.clock.now_ns()
-        t_ns = max((run.engine.upto_ns or run.start_ns) - 1, run.start_ns)
+        t_ns = self._reached()
         tally.turn(now)
         recorder = None
         if self._recorder is not None:
@@ -82,7 +82,7 @@ class LiveScene:
         return Snapshot(
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
             board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(), recorder,
-            board.faults, run.inbox.lost, 0, is_playing=True, failure=self._failure,
+            board.faults, run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -93,10 +93,11 @@ class LiveScene:
     def path(self, signal: str) -> SignalPath | None:
         with self._lock:
             tally, board = self._tally.copy(), self._board
-        t_ns = max((self._run.engine.upto_ns or self._run.start_ns) - 1, self._run.start_ns)
-        return board.path(signal, t_ns, tally, self._checks)
+        return board.path(signal, self._reached(), tally, self._checks)
 
     def start_recording(self, path: str) -> str:
+        if self._wanted:
+            return "Recording is being switched already: wait a moment."
         if self._recorder is not None and not self._recorder.status().failure:
             return f"Recording to {self._recorder.path.name} already."
         target = Path(path)
@@ -105,11 +106,7 @@ class LiveScene:
         try:
             start_ns = self._run.clock.now_ns()
             recorder = new_recorder(
-                self._plan.bench,
-                self._databases,
-                LiveOptions(record=target),
-                self._run.clock.now_ns(),
-                self._uncertainty,
+                self._plan.bench, self._databases, LiveOptions(record=target), start_ns, self._uncertainty
             )
         except (BusprobeError, OSError) as error:
             return str(error)
@@ -119,9 +116,8 @@ class LiveScene:
     def stop_recording(self) -> str:
         if self._recorder is None:
             return "Nothing is being recorded."
-        name = self._recorder.path.name
         self._wanted.append((None, 0))
-        return f"{name} is closed."
+        return f"{self._recorder.path.name} is being closed."
 
     def note(self, text: str) -> str:
         recorder, now = self._recorder, self._run.clock.now_ns()
@@ -154,8 +150,14 @@ class LiveScene:
             self._failure = str(error)
         finally:
             self._run.stop()
-            if self._recorder is not None:
-                self._recorder.stop()
+            for recorder in (self._recorder, *(wanted for wanted, _ in self._wanted)):
+                if recorder is not None:
+                    recorder.stop()
+
+    def _reached(self) -> int:
+        """The newest instant of which all is known."""
+        start_ns = self._run.start_ns
+        return max((self._run.engine.upto_ns or start_ns) - 1, start_ns)
 
     def _now_and_then(self) -> None:
         now = self._run.clock.now_ns()
@@ -170,18 +172,20 @@ class LiveScene:
     def _change_recording(self) -> None:
         """Recording switched on or off in mid-run: a new run, a new log, from unknown."""
         while self._wanted:
-            recorder, start_ns = self._wanted.pop(0)
+            recorder, start_ns = self._wanted[0]
             if recorder is None:
                 self._run.recorder = None
                 if self._recorder is not None:
                     self._recorder.stop()
                 self._recorder = None
+                del self._wanted[0]
                 continue
             board = Board(self._plan, self._databases)
             with self._lock:
                 self._board, self._tally = board, FrameTally()
             self._run.begin(recorder, board.histories, start_ns)
             self._recorder, self._fresh_lines = recorder, True
+            del self._wanted[0]
 
     def _observe(self, batch: FrameBatch | InputBatch) -> None:
         with self._lock:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import time
 from pathlib import Path
 
@@ -110,3 +111,20 @@ def test_the_inbox_counts_what_it_cannot_hold(monkeypatch: pytest.MonkeyPatch) -
     taken = sum(len(e.batch) for e in inbox.take(0.0) if isinstance(e, readers.Came))
     assert inbox.lost > 0
     assert taken + inbox.lost == sum(map(len, frames))
+
+
+def test_ctrl_c_ends_the_run_with_all_that_was_taken_in(tmp_path: Path) -> None:
+    """It may come at any instant: the replay says the same, and the handler before is back afterwards."""
+    frames, polls = van_batches(8, 30)
+    recording = tmp_path / "stopped.duckdb"
+    before = signal.getsignal(signal.SIGINT)
+
+    def interrupt(batch: object) -> None:
+        if isinstance(batch, FrameBatch) and batch is frames[15]:
+            signal.raise_signal(signal.SIGINT)
+
+    outcome = play(
+        [ScriptedSource("body", frames, pause_s=0.001), ScriptedSource("box", polls)], recording, observer=interrupt
+    )
+    assert signal.getsignal(signal.SIGINT) is before
+    assert verify(recording, BENCH).log == outcome.results.log

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scripted import ScriptedSource, play, van_batches
 
-from busprobe.errors import OpenError
+from busprobe.errors import DeviceError, OpenError
 from busprobe.frames import FrameBatch
 from busprobe.recording.read import open_recording
 from busprobe.session import recorder as recorder_module
@@ -49,6 +49,7 @@ def killed_runs(folder: Path, numbers: range, draw: random.Random) -> list[tuple
     found = []
     for path, process, end in sorted(ends, key=lambda e: e[2]):
         time.sleep(max(0.0, end - time.monotonic()))
+        assert process.poll() is None, "it ended before it was killed"
         process.kill()
         said = process.communicate()[0].split("\n")
         found.append((path, int([line for line in said if line][-1])))
@@ -131,3 +132,27 @@ def test_a_second_program_is_refused_while_one_records(tmp_path: Path) -> None:
     finally:
         process.kill()
         process.communicate()
+
+
+def test_a_disk_that_is_gone_stops_the_recording_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    recorder = Recorder(tmp_path / "gone.duckdb", about={}, bench={})
+
+    def gone(path: Path) -> Usage:
+        raise OSError(5, "Input/output error", str(path))
+
+    monkeypatch.setattr(shutil, "disk_usage", gone)
+    recorder.start()
+    recorder.put(frames(0, 10))
+    recorder.join(timeout=30)
+    assert not recorder.is_alive()
+    status = recorder.stop()
+    assert status.failure == "gone.duckdb: Input/output error."
+    assert status.free == 0
+
+
+def test_nothing_to_listen_to_leaves_no_file(tmp_path: Path) -> None:
+    """The same command can be given again once the adapter is plugged in."""
+    path = tmp_path / "again.duckdb"
+    with pytest.raises(DeviceError):
+        play([ScriptedSource("body", [], missing=True)], path)
+    assert not list(tmp_path.iterdir())

@@ -1,0 +1,158 @@
+"""The live vehicle as a scene, with sources that play a drive made beforehand."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TypeVar
+
+import pytest
+from scripted import BENCH, ScriptedSource, van_batches
+
+from busprobe.errors import DeviceError
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.recording.read import open_recording
+from busprobe.session.live_scene import LiveScene
+from busprobe.session.verifying import load_plan, verify
+from busprobe.sources.clock import Clock
+
+Rows = TypeVar("Rows", FrameBatch, InputBatch)
+SECONDS, BEFORE = 40, 25
+WAIT_S = 60.0
+
+
+class GatedSource(ScriptedSource):
+    """Waits for `gate` before it gives its batch number BEFORE."""
+
+    def __init__(self, name: str, batches: list[FrameBatch] | list[InputBatch]) -> None:
+        super().__init__(name, batches)
+        self.gate = threading.Event()
+
+    def read(self) -> FrameBatch | InputBatch:
+        if self.at < BEFORE or self.gate.is_set():
+            return super().read()
+        self.gate.wait(0.02)
+        last = self._batches[BEFORE - 1]
+        return replace(last.cut(0, 0), complete_to_ns=last.complete_to)
+
+
+def now_batches(seed: int) -> tuple[list[FrameBatch], list[InputBatch]]:
+    """The drive as if it began now."""
+    frames, polls = van_batches(seed, SECONDS)
+    by = Clock().now_ns() - int(polls[0].t_ns[0])
+
+    def moved(batch: Rows) -> Rows:
+        complete = batch.complete_to
+        return replace(batch, t_ns=batch.t_ns + by, complete_to_ns=None if complete is None else complete + by)
+
+    return [moved(b) for b in frames], [moved(b) for b in polls]
+
+
+@contextmanager
+def driving(seed: int = 1) -> Iterator[tuple[LiveScene, list[GatedSource]]]:
+    frames, polls = now_batches(seed)
+    sources = [GatedSource("body", frames), GatedSource("box", polls)]
+    scene = LiveScene(*load_plan(BENCH), sources)
+    try:
+        yield scene, sources
+    finally:
+        scene.close()
+
+
+def until(condition: Callable[[], bool]) -> None:
+    end = time.monotonic() + WAIT_S
+    while not condition():
+        assert time.monotonic() < end, "it does not come"
+        time.sleep(0.01)
+
+
+def taken(scene: LiveScene) -> int:
+    return int(scene.snapshot().frames.count.sum())
+
+
+def rows(sources: list[GatedSource], start: int, stop: int) -> int:
+    return sum(map(len, sources[0]._batches[start:stop]))
+
+
+def test_a_recording_switched_on_in_mid_run_starts_a_log_that_its_replay_equals(tmp_path: Path) -> None:
+    path = tmp_path / "second.duckdb"
+    with driving() as (scene, sources):
+        until(lambda: taken(scene) == rows(sources, 0, BEFORE))
+        assert scene.start_recording(str(tmp_path / "second")) == (
+            "Recording to second.duckdb: a new run begins, from unknown."
+        )
+        until(lambda: scene.snapshot().recorder is not None)
+        assert taken(scene) == 0
+        for source in sources:
+            source.gate.set()
+        until(lambda: taken(scene) == rows(sources, BEFORE, SECONDS))
+        assert scene.start_recording("other") == "Recording to second.duckdb already."
+        assert scene.note("tail lamp: seen") == ""
+        until(lambda: all(s.done.is_set() for s in sources))
+    with open_recording(path) as kept:
+        assert kept.frame_count == rows(sources, BEFORE, SECONDS)
+        log = tuple(line for line in kept.events() if line.kind != "walk")
+        assert [line.name for line in kept.events() if line.kind == "walk"] == ["tail lamp: seen"]
+    replayed = verify(path, BENCH)
+    assert replayed.log == log
+    assert len(log) > 3
+
+
+def test_switched_off_the_file_is_closed_and_the_picture_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "short.duckdb"
+    with driving() as (scene, sources):
+        assert scene.stop_recording() == "Nothing is being recorded."
+        scene.start_recording(str(path))
+        until(lambda: scene.snapshot().recorder is not None)
+        for source in sources:
+            source.gate.set()
+        until(lambda: all(s.done.is_set() for s in sources))
+        assert scene.stop_recording() == "short.duckdb is being closed."
+        until(lambda: scene.snapshot().recorder is None)
+        assert not path.with_name("short.duckdb.wal").exists()
+        before = scene.snapshot().t_ns
+        assert before >= scene.snapshot().start_ns
+        assert "is there already" in scene.start_recording(str(path))
+        assert scene.note("seen").startswith("Nothing is being recorded")
+    with open_recording(path) as kept:
+        log = kept.events()
+    # What only the end of the data decides is told by the replay alone.
+    assert verify(path, BENCH).log[: len(log)] == log
+
+
+def test_recorders_that_were_only_wanted_are_closed_too(tmp_path: Path) -> None:
+    with driving() as (scene, _sources):
+        for k in range(5):
+            scene.start_recording(str(tmp_path / f"{k}.duckdb"))
+            scene.stop_recording()
+    assert not list(tmp_path.glob("*.wal"))
+    assert not [t for t in threading.enumerate() if t.name == "record"]
+
+
+def test_what_the_picture_says_of_signals_frames_and_sources() -> None:
+    with driving() as (scene, sources):
+        for source in sources:
+            source.gate.set()
+        until(lambda: taken(scene) == rows(sources, 0, SECONDS) and len(scene.snapshot().sources) == 2)
+        picture = scene.snapshot()
+        assert (picture.mode, picture.is_playing, picture.lost, picture.failure) == ("live", True, 0, "")
+        assert {s.name: s.kind for s in picture.sources} == {"body": "bus", "box": "box"}
+        identifier = int(picture.frames.identifier[0])
+        detail = scene.frame_detail("body", identifier, False)
+        assert detail is not None
+        assert detail.payload == picture.frames.words[0].astype("<u8").tobytes()[: picture.frames.length[0]]
+        path = scene.path("gear")
+        assert path is not None
+        assert path.signal.name == "gear"
+        assert path.stages[0].title == "Frame"
+        assert scene.path("nothing of that name") is None
+        assert scene.player is None
+
+
+def test_without_any_source_it_says_which() -> None:
+    with pytest.raises(DeviceError, match="body is not plugged in"):
+        LiveScene(*load_plan(BENCH), [ScriptedSource("body", [], missing=True)])
