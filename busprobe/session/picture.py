@@ -22,9 +22,9 @@ from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
 STRIP_NS = 30_000_000_000
 """How far back the history strip goes."""
 SLICES = 30
-_SEVERITY = np.array([0, 3, 1, 2], np.uint8)
-"""Of each code: which one stands for a slice that has several: true, asleep, unknown, false."""
-_BY_SEVERITY = np.array([FALSE, UNKNOWN, ASLEEP, TRUE], np.uint8)
+_SEVERITY = np.array([0, 3, 2, 1], np.uint8)
+"""Of each code: which one stands for a slice that has several: true, unknown, asleep, false."""
+_BY_SEVERITY = np.array([FALSE, ASLEEP, UNKNOWN, TRUE], np.uint8)
 
 
 def value_text(code: int, value: float, is_condition: bool, texts: Mapping[float, str], unit: str | None) -> str:

@@ -150,7 +150,10 @@ def _obd_stages(tap: ObdTap, now: SignalNow) -> list[Stage]:
 
 
 def _freshness(now: SignalNow, sources: Sequence[Source]) -> Stage:
-    age = "never seen" if now.age_ns is None else f"{now.age_ns / 1e6:.0f} ms old"
+    if now.age_ns is not None:
+        age = f"{now.age_ns / 1e6:.0f} ms old"
+    else:
+        age = "never seen" if now.since_ns is None else "in time" if now.code <= TRUE else "not in time"
     if now.max_age_ns is not None:
         limit = f"unknown once older than {duration_text(now.max_age_ns)}"
     elif isinstance(sources[0].tap, LineTap):
