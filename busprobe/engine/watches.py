@@ -16,7 +16,7 @@ from busprobe.checks.trigger import TriggerWatch
 from busprobe.checks.verdict import verdict
 from busprobe.checks.watching import Say, Watched
 from busprobe.engine.plan import CheckPlan, TriggerPlan
-from busprobe.results import CheckResult, Occurrence, Verdict
+from busprobe.results import CheckResult, Occurrence
 
 SayFor = Callable[[tuple[str, ...]], Say]
 """From the names of some signals to what says them at a time."""
@@ -89,11 +89,6 @@ def result(plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, 
         start_not_seen,
         glitches,
     )
-
-
-def no_result(plan: CheckPlan) -> CheckResult:
-    check = plan.check
-    return CheckResult(check.name, Verdict.NOT_EXERCISED, (), kind(check), expected(check), limit(check))
 
 
 def kind(check: Check) -> str:
