@@ -43,7 +43,7 @@ class ReplayScene:
         self._board = Board(plan, databases)
         self._memory = MemoryStore()
         """Frames of a file that cannot be asked for a time."""
-        store = OwnStore(source.recording) if isinstance(source, OwnRecording) else self._memory
+        store = OwnStore(source.recording, self._say_failure) if isinstance(source, OwnRecording) else self._memory
         self._index = TallyIndex(store)
         self._engine = Engine(
             plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
@@ -130,9 +130,12 @@ class ReplayScene:
             self._publish()
             self._loaded = 1.0
         except BusprobeError as error:
-            self._failure = str(error)
+            self._say_failure(str(error))
         finally:
             self._ready.set()
+
+    def _say_failure(self, text: str) -> None:
+        self._failure = text
 
     def _take(self, batch: Batch) -> None:
         if isinstance(batch, FrameBatch):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Callable
 from dataclasses import replace
 from operator import itemgetter
 from typing import Protocol
@@ -10,7 +11,8 @@ from typing import Protocol
 import numpy as np
 
 from busprobe.analysis.frame_tally import CHANGED_NS, FrameTally
-from busprobe.frames import ERROR, LATE, FrameBatch, join_frames
+from busprobe.errors import BusprobeError
+from busprobe.frames import ERROR, LATE, FrameBatch, empty_frames, join_frames
 from busprobe.recording.read import Recording
 from busprobe.timeline import NEVER
 
@@ -77,16 +79,28 @@ class MemoryStore:
 
 
 class OwnStore:
-    """Frames of a recording of busprobe's own, fetched when asked for."""
+    """Frames of a recording of busprobe's own, fetched when asked for.
 
-    def __init__(self, recording: Recording) -> None:
+    say: told why nothing can be fetched, where the recording is damaged or gone.
+    """
+
+    def __init__(self, recording: Recording, say: Callable[[str], None]) -> None:
         self._recording = recording
+        self._say = say
 
     def between(self, after_ns: int, upto_ns: int) -> FrameBatch:
-        return self._recording.frames_between(after_ns, upto_ns)
+        try:
+            return self._recording.frames_between(after_ns, upto_ns)
+        except BusprobeError as error:
+            self._say(str(error))
+            return empty_frames()
 
     def next_time(self, t_ns: int, direction: int) -> int | None:
-        return self._recording.frame_time_next_to(t_ns, direction)
+        try:
+            return self._recording.frame_time_next_to(t_ns, direction)
+        except BusprobeError as error:
+            self._say(str(error))
+            return None
 
 
 class TallyIndex:

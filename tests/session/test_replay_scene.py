@@ -223,6 +223,14 @@ def test_databases_in_other_folders_are_found_in_the_recording(tmp_path: Path) -
         assert "gear" in {s.name for s in scene.snapshot().signals}
 
 
+def test_a_recording_that_is_gone_while_it_is_shown_is_said_in_the_picture(drive: Path) -> None:
+    with loaded(drive) as scene:
+        scene._source.close()
+        scene.player.seek(FOREVER)
+        scene.player.step_frame(-1)
+        assert "DuckDB says" in scene.snapshot().failure
+
+
 # The tally at any time.
 
 _TIMES = st.lists(st.integers(0, 400), min_size=1, max_size=60)
@@ -265,7 +273,7 @@ def test_the_tally_at_any_time_is_one_fed_from_scratch(
                 writer.add(a.cut(min(start, len(a)), min(start + 5, len(a))))
                 writer.add(b.cut(min(start, len(b)), min(start + 5, len(b))))
         with open_recording(path) as recording:
-            index = TallyIndex(OwnStore(recording))
+            index = TallyIndex(OwnStore(recording, pytest.fail))
             for batch in recording.batches(8):
                 if isinstance(batch, FrameBatch):
                     index.add(batch)
