@@ -94,7 +94,7 @@ class LiveRun:
 
     def __post_init__(self) -> None:
         self.inbox = Inbox()
-        self._next_advance = 0.0
+        self._next_advance = self._last_turn = 0.0
         self._begun = False
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
@@ -140,7 +140,11 @@ class LiveRun:
         for event in self.inbox.take(ADVANCE_S / 2):
             self._handle(event)
         now = time.monotonic()
+        held_up = max(now - self._last_turn - SILENT_S / 2, 0.0)
+        self._last_turn = now
         for name, status in self.status.items():
+            # Where the machine held this process up, its readers could get no further either.
+            status.progress_s = min(status.progress_s + held_up, now)
             if status.is_up and now - status.progress_s > status.patience_s:
                 self._down(name, "its reader is silent")
         if now >= self._next_advance and self._has_begun(now):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from scripted import BENCH, ScriptedSource, play, van_batches
@@ -12,7 +13,10 @@ from scripted import BENCH, ScriptedSource, play, van_batches
 from busprobe.errors import DeviceError
 from busprobe.frames import Condition, FrameBatch, StateBatch
 from busprobe.recording.read import open_recording
-from busprobe.session.verifying import verify
+from busprobe.session import live
+from busprobe.session.live import LiveRun
+from busprobe.session.verifying import load_plan, verify
+from busprobe.sources.clock import Clock
 
 
 @pytest.mark.parametrize("seed", [11, 12, 13])
@@ -59,6 +63,22 @@ def test_a_reader_that_stalls_is_declared_down_and_its_late_records_are_kept(tmp
         count = sum(len(b) for b in kept.batches() if getattr(b, "box", "") == "box")
     assert count == sum(map(len, polls))
     assert verify(recording, BENCH).log == outcome.results.log
+
+
+def test_a_machine_that_holds_the_whole_run_up_puts_no_source_down(monkeypatch: pytest.MonkeyPatch) -> None:
+    frames, polls = van_batches(4, 40)
+    sources = [ScriptedSource("body", frames, pause_s=0.01), ScriptedSource("box", polls, pause_s=0.01)]
+    run = LiveRun(load_plan(BENCH)[0], sources, Clock())
+    run.start()
+    try:
+        while not all(status.was_up for status in run.status.values()):
+            run.turn()
+        for by_s in (1.0, 2.0, 3.0):
+            monkeypatch.setattr(live, "time", SimpleNamespace(monotonic=lambda by_s=by_s: time.monotonic() + by_s))
+            run.turn()
+        assert [status.gaps for status in run.status.values()] == [0, 0]
+    finally:
+        run.stop()
 
 
 def test_one_source_missing_does_not_hold_the_other_back() -> None:
