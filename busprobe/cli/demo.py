@@ -1,12 +1,14 @@
-"""`busprobe demo`: verdicts on two drives of a simulated patrol van."""
+"""`busprobe demo`: the simulated van on the dashboard; without a terminal, verdicts on two of its drives."""
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import click
 
+from busprobe.cli.dashboard import demo, run_dashboard, theme_option
 from busprobe.cli.output import print_lines
 from busprobe.cli.progress import progress_bar
 from busprobe.report.verify_text import verify_lines
@@ -16,16 +18,25 @@ from busprobe.van.samples import BENCH_FILE
 
 
 @click.command("demo")
-def command() -> int:
-    """Show verdicts on two drives of a simulated patrol van.
+@click.option("--headless", is_flag=True, help="Only the verdicts on two drives, as without a terminal.")
+@theme_option
+def command(headless: bool, theme: str) -> int:
+    """Watch a simulated patrol van on the dashboard.
 
-    The first is a hand-over run in which all is right; five faults are planted in the second.
-    Nothing is read from a bus and no file is left behind.
+    The van drives in a process of its own, heard on this machine only; it starts two minutes into
+    its drive, and its faults are set from the dashboard (7). It ends with the dashboard.
+
+    Where stdin or stdout is no terminal, verdicts on two drives are printed instead: a hand-over
+    run in which all is right, and one with five planted faults. Either way no file is left behind.
 
     \b
-    Example:
+    Examples:
       busprobe demo
+      busprobe demo --headless
     """
+    if sys.stdin.isatty() and sys.stdout.isatty() and not headless:
+        click.echo("Starting the simulated van …", err=True)
+        return run_dashboard(demo, theme)
     with TemporaryDirectory(prefix="busprobe-") as name:
         directory = Path(name)
         with progress_bar("Driving"):

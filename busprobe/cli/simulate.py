@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import signal
 import sys
+import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import click
@@ -17,6 +19,7 @@ from busprobe.cli import options
 from busprobe.cli.keyboard import WaitForKey, single_keys
 from busprobe.cli.live import Duration
 from busprobe.cli.output import print_lines
+from busprobe.errors import BenchError
 from busprobe.report.quantities import counted, rounded
 from busprobe.van.live import Van
 from busprobe.van.live_faults import FAULTS_HINT, FOR_EVER_NS, KEYS, Spell, live_fault
@@ -34,7 +37,10 @@ STATUS_EVERY_S = 0.25
 @click.option("--seed", metavar="N", type=click.IntRange(min=0), default=1, help="Another number, another crew.")
 @click.option("--faults", metavar="A,B", default="", help="Faults that are set all the time, by name.")
 @click.option("--script", metavar="FILE", type=click.Path(path_type=Path), help="Faults with their times (TOML).")
-def command(bench: Path | None, for_ns: int | None, from_ns: int, seed: int, faults: str, script: Path | None) -> int:
+@click.option("--stdin", "obeys", is_flag=True, help="Each line of stdin sets a fault or takes it back; its end ends.")
+def command(
+    bench: Path | None, for_ns: int | None, from_ns: int, seed: int, faults: str, script: Path | None, obeys: bool
+) -> int:
     """Drive a simulated patrol van in real time.
 
     It sends on the bus of the bench file (udp_multicast, heard by programs on this machine
@@ -60,9 +66,9 @@ def command(bench: Path | None, for_ns: int | None, from_ns: int, seed: int, fau
         spells += read_script(script)
     van = Van(load(bench) if bench else loads(bench_text()), seed=seed, from_ns=from_ns, spells=spells)
     try:
-        with _ended_by_signals(), van, single_keys() as key:
+        with _ended_by_signals(), van, nullcontext() if obeys else single_keys() as key:
             print_lines([*heading_lines(van.bus, van.port), *(key_lines() if key else ("Ctrl-C ends it.",))])
-            _drive(van, for_ns, key or _no_key)
+            _drive(van, for_ns, _obey_lines(van) if obeys else key or _no_key)
     except KeyboardInterrupt:
         pass
     if sys.stdout.isatty():
@@ -93,6 +99,25 @@ def _drive(van: Van, for_ns: int | None, key: WaitForKey) -> None:
 def _no_key(seconds: float) -> str:
     time.sleep(seconds)
     return ""
+
+
+def _obey_lines(van: Van) -> WaitForKey:
+    """Lets a thread obey stdin; its end counts as the key that ends the drive."""
+    ended = threading.Event()
+
+    def obey() -> None:
+        # Not through sys.stdin: Python cannot end while a thread waits in it.
+        with os.fdopen(os.dup(0), encoding="utf-8", errors="replace") as lines:
+            for line in lines:
+                try:
+                    if line.strip():
+                        van.toggle(live_fault(line.strip()))
+                except BenchError as error:
+                    click.echo(str(error), err=True)
+        ended.set()
+
+    threading.Thread(target=obey, name="orders", daemon=True).start()
+    return lambda seconds: QUIT if ended.wait(seconds) else ""
 
 
 @contextmanager

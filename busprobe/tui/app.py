@@ -25,6 +25,7 @@ from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.screens.cautions import Cautions
 from busprobe.tui.screens.help import HelpScreen
 from busprobe.tui.screens.start import StartPage
+from busprobe.tui.screens.van import FaultyVan, HasVan, VanFaults
 from busprobe.tui.themes import NAMES, themes
 from busprobe.tui.view.start import Adapter
 
@@ -43,7 +44,7 @@ class BusprobeApp(App[None]):
 
     TITLE = "busprobe"
     CSS_PATH = Path(__file__).with_name("theme.tcss")
-    BINDINGS: ClassVar[list[BindingType]] = bindings("everywhere", _ALL_KEYS)
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings("everywhere", _ALL_KEYS), *bindings("demo")]
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
         START: StartPage,
         **{entry.name: entry.screen for entry in SCREENS},
@@ -89,6 +90,11 @@ class BusprobeApp(App[None]):
         return _ALL_KEYS
 
     @property
+    def van(self) -> FaultyVan | None:
+        """The simulated van; None: the vehicle is none."""
+        return self.scene.van if isinstance(self.scene, HasVan) else None
+
+    @property
     def is_holding(self) -> bool:
         return self._pull is not None and self._pull.is_holding
 
@@ -129,8 +135,10 @@ class BusprobeApp(App[None]):
         return None if scene is None or scene.player is None else Replay(self, scene, scene.player)
 
     def _caution(self) -> None:
-        """Before any live work: the usual cautions."""
-        if self.scene is not None and self.scene.player is None and self._cautions:
+        """Before any live work: the usual cautions; a simulated van needs none."""
+        if self.van is not None:
+            self.notify("A simulated van drives, in a process of its own. 7 sets its faults.")
+        elif self.scene is not None and self.scene.player is None and self._cautions:
             self.push_screen(Cautions(self._cautions))
 
     # --- screens
@@ -213,6 +221,23 @@ class BusprobeApp(App[None]):
     async def action_quit(self) -> None:
         self.action_leave()
 
+    # --- the simulated van of the demo
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """The key of the van does nothing without one, and is not listed then."""
+        return action != "van" or self.van is not None
+
+    def action_van(self) -> None:
+        if self.van is not None and isinstance(self.screen, BoardScreen):
+            self.push_screen(VanFaults(self.van))
+
+    def _fault_toggler(self, van: FaultyVan, fault: str) -> Callable[[], None]:
+        def toggle() -> None:
+            van.toggle(fault)
+            self._tell(van.trouble or f"Van: {fault} {'on' if fault in van.faults_set else 'off'}, within a second.")
+
+        return toggle
+
     # --- files
 
     def write_text(self, text: str) -> None:
@@ -242,6 +267,10 @@ class BusprobeApp(App[None]):
             yield SystemCommand(binding.description, tooltip or binding.tooltip, self._runner(node, binding.action))
         for signal in self.picture.signals if self.picture is not None else ():
             yield SystemCommand(f"Signal {signal.name}", signal.source, self._chooser(signal.name))
+        if (van := self.van) is None:
+            return
+        for fault in van.faults:
+            yield SystemCommand(f"Van: {fault}", "Set this fault, or take it back.", self._fault_toggler(van, fault))
 
     def _runner(self, node: object, action: str) -> Callable[[], None]:
         def run() -> None:

@@ -28,7 +28,7 @@ class Key:
     tooltip: str
     """A sentence: help, palette."""
     where: str = "everywhere"
-    """"everywhere", "board" (every screen), "rows" (in a list), "replay", or a screen's name."""
+    """"everywhere", "board" (every screen), "rows" (in a list), "replay", "demo", or a screen's name."""
     footer: bool = False
 
 
@@ -52,6 +52,7 @@ KEYS: tuple[Key, ...] = (
     ),
     Key("theme", "t", "theme", "Next theme", "Dark, light, high contrast."),
     Key("start", "o", "start", "Open other", "Go to the start page to open something else."),
+    Key("van", "7", "van", "Van", "Set faults of the simulated van, and take them back (demo only).", "demo"),
     Key("back", "escape", "back", "Back", "End the filter, or the zoom.", "board"),
     Key("panel", "tab", "app.focus_next", "Next panel", "Move to the next panel.", "board"),
     Key("panel.back", "shift+tab", "app.focus_previous", "Last panel", "Move to the panel before.", "board"),
@@ -170,6 +171,7 @@ def keys_with_screens(screens: Iterable[tuple[str, str, str, str]]) -> tuple[Key
 
 PLACES = {
     "everywhere": "Everywhere",
+    "demo": "In the demo",
     "start": "Start page",
     "board": "On every screen",
     "rows": "In a list",

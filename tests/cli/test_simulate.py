@@ -136,6 +136,22 @@ def test_a_key_sets_a_fault_and_another_ends_the_van(setup, bus):
     assert any(line.endswith("faults: bus silent") for line in lines)
 
 
+def test_lines_of_stdin_set_faults_and_its_end_ends_the_van(setup, bus):
+    with setup.van("--from", "2m", "--stdin", stdin=subprocess.PIPE) as process:
+        assert bus.recv(PATIENCE_S) is not None
+        process.stdin.write("rust\nBus silent\n")
+        process.stdin.flush()
+        assert _until(lambda: bus.recv(0.3) is None)
+        process.stdin.write("bus silent\n")
+        process.stdin.flush()
+        assert _until(lambda: bus.recv(0.3) is not None)
+        out, err = process.communicate(timeout=PATIENCE_S)
+    assert process.returncode == 0
+    assert err.startswith('Unknown fault "rust')
+    assert any(line.endswith("faults: bus silent") for line in out.splitlines())
+    assert not setup.link.is_symlink()
+
+
 def _until(condition: Callable[[], bool]) -> bool:
     end = time.monotonic() + PATIENCE_S
     while time.monotonic() < end:

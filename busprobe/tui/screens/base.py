@@ -104,6 +104,8 @@ class BoardScreen(Screen[None]):
             yield PlayerBar(self.board.replay)
         footer = [Item(key_text(k.keys).split()[0], k.words, k.action) for k in KEYS if k.footer]
         screens = [Item(e.key, e.words, f"app.go('{e.name}')", e.name == self.NAME) for e in self.board.entries]
+        if self.board.van is not None:
+            screens += [Item(key_text(k.keys), k.words, f"app.{k.action}") for k in KEYS if k.where == "demo"]
         yield Footline(footer, screens)
 
     def on_mount(self) -> None:

@@ -27,7 +27,7 @@ class Adapter(NamedTuple):
 def start_rows(recents: Sequence[Opened], adapters: Sequence[Adapter] | None) -> list[Row]:
     """Recent ones first, then the demo and another file, then adapters (None: they are being looked for)."""
     rows = [_recent(number, opened) for number, opened in enumerate(recents)]
-    about = "A drive of a simulated patrol van: gear, doors, beacons, 19 checks."
+    about = "A simulated van drives, live, with faults to set: gear, doors, beacons, 19 checks."
     rows.append(Row(DEMO, (cell("Demo", Tone.NOTE), cell("Patrol van"), cell(about, Tone.DIM))))
     about = "A recording (.duckdb, .log, .asc, .blf, .trc, .csv), or a bench file (.toml) for a live vehicle."
     rows.append(Row(OTHER, (cell("Open", Tone.NOTE), cell("Another file …"), cell(about, Tone.DIM))))
