@@ -67,11 +67,16 @@ requests_option = click.option(
 
 
 def live_options(
-    for_ns: int | None, record: Path | None, *, ring: int | None = None, allow_requests: bool = False
+    for_ns: int | None,
+    record: Path | None,
+    *,
+    ring: int | None = None,
+    on_wake: bool = False,
+    allow_requests: bool = False,
 ) -> LiveOptions:
     from busprobe.session.live_bench import LiveOptions
 
-    return LiveOptions(for_ns, record, ring_bytes=ring, allow_requests=allow_requests)
+    return LiveOptions(for_ns, record, ring_bytes=ring, on_wake=on_wake, allow_requests=allow_requests)
 
 
 def refuse_live_options(**given: object) -> None:

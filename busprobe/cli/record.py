@@ -40,13 +40,13 @@ def command(
       busprobe record --bench van.toml --out drive.duckdb --for 10m
       busprobe record --bench van.toml --out hunt.duckdb --ring 2GB --on-wake
     """
-    from busprobe.session.live_bench import verify_live, wait_for_wake
+    from busprobe.session.live_bench import verify_live
 
     with live_screen() as show:
         if on_wake:
             click.echo("Waiting for the first frame.", err=True)
-            wait_for_wake(bench)
-        report = verify_live(bench, live_options(for_ns, out, ring=ring, allow_requests=allow_requests), show)
+        wanted = live_options(for_ns, out, ring=ring, on_wake=on_wake, allow_requests=allow_requests)
+        report = verify_live(bench, wanted, show)
     print_lines(verify_lines(report))
     write_json(json_file, verify_json(report))
     return 0

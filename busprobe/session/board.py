@@ -12,7 +12,7 @@ from busprobe.decode.layout import Database
 from busprobe.engine.history import History
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
-from busprobe.engine.signal_plan import LineTap, MessageTap
+from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap
 from busprobe.errors import BenchError
 from busprobe.frames import Condition, InputBatch, Int64Array, SourceState
 from busprobe.results import CheckResult
@@ -87,6 +87,10 @@ class Board:
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
         return signal_path(now, self.plan, tally, self.histories, checks, t_ns, channel_of)
 
+    def bus_of(self, channel: str) -> str:
+        """The bus that a channel belongs to, as far as known."""
+        return self._buses((channel,))[0]
+
     def _buses(self, channels: tuple[str, ...]) -> tuple[str, ...]:
         """The bus of each channel; a channel that matches none keeps its name."""
         try:
@@ -115,6 +119,8 @@ class Board:
                 found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
             elif isinstance(tap, LineTap):
                 found = self._last_poll(tap.box.name, t_ns)
+            elif isinstance(tap, ObdTap):
+                found = self.histories[name].last_sample(t_ns)
             if found is not None:
                 newest[name] = found
         return newest

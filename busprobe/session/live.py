@@ -89,6 +89,8 @@ class LiveRun:
     """By source, how exactly its records are stamped."""
     histories: Mapping[str, History] | None = None
     """By signal: where its change points are kept, for looking back."""
+    on_wake: Callable[[int], Recording | None] | None = None
+    """Called once with the time of the first frame: the run begins with it, recorded by what this returns."""
     frames: int = 0
     status: dict[str, SourceStatus] = field(default_factory=dict)
 
@@ -96,6 +98,7 @@ class LiveRun:
         self.inbox = Inbox()
         self._next_advance = self._last_turn = 0.0
         self._begun = False
+        self._switch_s: float | None = None
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
         for source in self.sources:
@@ -116,6 +119,7 @@ class LiveRun:
 
     def start(self) -> None:
         """Start the readers. Raises DeviceError if not one source can be opened."""
+        self._switch_s = sys.getswitchinterval()
         sys.setswitchinterval(SWITCH_S)
         for status in self.status.values():
             status.reader.start()
@@ -159,6 +163,9 @@ class LiveRun:
 
     def stop(self) -> None:
         """Stop the readers and take what they have still given."""
+        if self._switch_s is not None:
+            sys.setswitchinterval(self._switch_s)
+            self._switch_s = None
         for status in self.status.values():
             status.reader.stop()
         for status in self.status.values():
@@ -197,6 +204,9 @@ class LiveRun:
             status.progress_s = time.monotonic()
             if not status.is_up:
                 self._up(name, status)
+        if self.on_wake is not None and isinstance(batch, FrameBatch) and len(batch):
+            start_ns, wake, self.on_wake = int(batch.t_ns[0]), self.on_wake, None
+            self.begin(wake(start_ns), self.histories, start_ns)
         batch = self.engine.screen(batch)
         status.rows += len(batch)
         if isinstance(batch, FrameBatch):

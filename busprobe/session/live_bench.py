@@ -49,6 +49,8 @@ class LiveOptions:
     overwrite: bool = False
     ring_bytes: int | None = None
     """Keep no more than about this much: the oldest part is dropped."""
+    on_wake: bool = False
+    """Begin with the first frame on a bus; the time counts from there."""
     allow_requests: bool = False
     """Ask for the PIDs of `[obd] poll` on a bus that is not listen-only."""
 
@@ -133,52 +135,50 @@ def run_live(
     polling = start_polling(plan.bench, given, clock) if options.allow_requests else None
     watching = (status.add, *observers) if polling is None else (status.add, *observers, polling.observe)
     run = LiveRun(plan, given, clock, on_lines=count, observers=watching, uncertainty_ns=uncertainty)
-    recorder = new_recorder(plan.bench, databases, options, run.start_ns, uncertainty)
-    run.recorder = recorder
+    kept: list[Recorder] = []
+
+    def record(start_ns: int) -> Recorder | None:
+        recorder = new_recorder(plan.bench, databases, options, start_ns, uncertainty)
+        kept.extend([recorder] if recorder is not None else [])
+        return recorder
+
+    if options.on_wake:
+        run.on_wake = record
+    else:
+        run.recorder = record(run.start_ns)
     try:
         run.start()
-        _go_on(run, recorder, status, failed, options.for_ns, show, stop or threading.Event())
+        _go_on(run, kept, status, failed, options.for_ns, show, stop or threading.Event())
         results = run.finish()
     except DeviceError:
-        if recorder is not None:
+        for recorder in kept:
             recorder.discard_if_empty()
         raise
     finally:
         run.stop()
-        written = recorder.stop() if recorder is not None else None
+        written = kept[0].stop() if kept else None
     return LiveOutcome(results, run, written, polling)
-
-
-def wait_for_wake(bench: Path) -> None:
-    """Wait until a frame comes on any bus of a bench file. Ctrl-C raises KeyboardInterrupt."""
-    plan, _ = load_plan(bench)
-    buses = [source for source in live_sources(plan.bench) if isinstance(source, BusSource)]
-    run = LiveRun(plan, buses, Clock())
-    try:
-        run.start()
-        while not run.frames:
-            run.turn()
-    finally:
-        run.stop()
 
 
 def _go_on(
     run: LiveRun,
-    recorder: Recorder | None,
+    kept: Sequence[Recorder],
     status: StatusTaker,
     failed: Counter[str],
     for_ns: int | None,
     show: Show | None,
     stop: threading.Event,
 ) -> None:
-    end = None if for_ns is None else time.monotonic() + for_ns / 1e9
+    end: float | None = None
     next_status = 0.0
     with _interrupt_sets(stop):
         while not stop.is_set() and (end is None or time.monotonic() < end):
             run.turn()
+            if end is None and for_ns is not None and run.on_wake is None:
+                end = time.monotonic() + for_ns / 1e9
             if show is not None and time.monotonic() >= next_status:
                 next_status = time.monotonic() + STATUS_S
-                show(status.take(run, recorder, failed[Outcome.FAILED.value]))
+                show(status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value]))
 
 
 @contextmanager

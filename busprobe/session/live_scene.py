@@ -111,13 +111,13 @@ class LiveScene:
         except (BusprobeError, OSError) as error:
             return str(error)
         self._wanted.append((recorder, start_ns))
-        return f"Recording to {target.name}: a new run begins, from unknown."
+        return ""
 
     def stop_recording(self) -> str:
         if self._recorder is None:
             return "Nothing is being recorded."
         self._wanted.append((None, 0))
-        return f"{self._recorder.path.name} is being closed."
+        return ""
 
     def note(self, text: str) -> str:
         recorder, now = self._recorder, self._run.clock.now_ns()
@@ -210,7 +210,7 @@ class LiveScene:
                 SourceNow(
                     line.name, "box" if line.name in boxes else "bus", line.is_up, state.rows, line.per_second,
                     line.load, health.errors, health.lost, state.gaps, health.uncertainty_ns, health.period_ns,
-                    health.state, state.trouble, health.listening,
+                    health.state, state.trouble, health.listening, asleep=self._run.engine.is_asleep(line.name),
                 )
             )  # fmt: skip
         return tuple(found)

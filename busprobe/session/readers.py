@@ -100,13 +100,15 @@ class Reader(threading.Thread):
                 attempt = 0
                 while not self._stop_now.is_set():
                     self._inbox.put(Came(self.source.name, self.source.read()))
-            except DeviceError as error:
-                self._inbox.put(Gone(self.source.name, str(error)))
-                self._stop_now.wait(BACK_OFF_S[min(attempt, len(BACK_OFF_S) - 1)])
-                attempt += 1
             except BusprobeError as error:
-                self.failure = error
                 self._inbox.put(Gone(self.source.name, str(error)))
-                return
+                if not isinstance(error, DeviceError):
+                    self.failure = error
+                    return
+            except Exception as error:  # a driver may raise anything; the run goes on, and says so
+                told = f"{self.source.name}: its driver failed ({type(error).__name__}: {error})."
+                self._inbox.put(Gone(self.source.name, told))
             finally:
                 self.source.close()
+            self._stop_now.wait(BACK_OFF_S[min(attempt, len(BACK_OFF_S) - 1)])
+            attempt += 1

@@ -52,6 +52,8 @@ class ReplayScene:
         self._triggers: list[TriggerEntry] = []
         self._own_marks: list[Mark] = _kept_markers(source)
         self._log_marks: list[Mark] = []
+        self._sleeps: dict[str, list[LogLine]] = {}
+        """By bus, when it fell asleep and woke."""
         self._marks: tuple[Mark, ...] = tuple(self._own_marks)
         self._start_ns: int | None = source.start_ns
         self._end_ns: int | None = None
@@ -169,6 +171,8 @@ class ReplayScene:
     def _mark(self, lines: Sequence[LogLine]) -> None:
         kinds = {Outcome.FAILED.value: "failed", Outcome.UNDECIDED.value: "undecided", "trigger": "trigger"}
         for line in lines:
+            if line.kind in ("asleep", "awake"):
+                self._sleeps.setdefault(line.name, []).append(line)
             if line.kind in kinds:
                 self._log_marks.append(Mark(line.t_ns, kinds[line.kind], line.name))
 
@@ -209,6 +213,7 @@ class ReplayScene:
             SourceNow(
                 name, "bus", self._board.is_up(name, t_ns), count, count / span, None, 0, 0,
                 self._gaps(name, t_ns), self._uncertainty_of(name), None, "", "", "",
+                asleep=self._is_asleep(name, t_ns),
             )
             for name, count in counts.items()
         ]  # fmt: skip
@@ -220,6 +225,14 @@ class ReplayScene:
                 )
             )  # fmt: skip
         return tuple(found)
+
+    def _is_asleep(self, channel: str, t_ns: int) -> bool:
+        """Whether a channel was asleep; a sleep ends with a frame, or with its adapter."""
+        lines = self._sleeps.get(self._board.bus_of(channel), ())
+        last = next((line for line in reversed(lines) if line.decided_ns <= t_ns), None)
+        if last is None or last.kind == "awake":
+            return False
+        return not any(s.source == channel and last.decided_ns <= s.t_ns <= t_ns for s in self._board.states)
 
     def _uncertainty_of(self, name: str) -> int:
         stated = self._source.uncertainty_ns

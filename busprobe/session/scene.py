@@ -87,7 +87,9 @@ class Scene(Protocol):
         """Live: record from now on. Returns what to tell the user ("" if it goes on)."""
         ...
 
-    def stop_recording(self) -> str: ...
+    def stop_recording(self) -> str:
+        """Live: close the recording. Returns what to tell the user ("" if it will be)."""
+        ...
 
     def note(self, text: str) -> str:
         """Live: keep a result of the guided walk in the recording. Returns what to tell the user ("" if kept)."""

@@ -103,6 +103,7 @@ def play(
     plan: Plan | None = None,
     observer: Callable[[FrameBatch | InputBatch], None] | None = None,
     for_s: float = 60.0,
+    on_wake: bool = False,
 ) -> LiveOutcome:
     """Run until all sources have given everything."""
     given, databases = load_plan(BENCH)
@@ -112,7 +113,7 @@ def play(
         if all(s.done.is_set() or s._missing for s in sources):
             stop.set()
 
-    options = LiveOptions(for_ns=round(for_s * 1e9), record=record)
+    options = LiveOptions(for_ns=round(for_s * 1e9), record=record, on_wake=on_wake)
     return run_live(
         plan or given, databases, options, show=show, observers=() if observer is None else (observer,),
         sources=sources, stop=stop,

@@ -148,3 +148,36 @@ def test_ctrl_c_ends_the_run_with_all_that_was_taken_in(tmp_path: Path) -> None:
     )
     assert signal.getsignal(signal.SIGINT) is before
     assert verify(recording, BENCH).log == outcome.results.log
+
+
+def test_a_driver_that_raises_anything_is_a_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The source says what happened and is opened again; the run goes on."""
+    frames, polls = van_batches(9, 30)
+    bus = ScriptedSource("body", frames, pause_s=0.01)
+    read, raised = bus.read, []
+
+    def fails_once() -> FrameBatch:
+        if bus.at == 10 and not raised:
+            raised.append(1)
+            raise ZeroDivisionError("in the driver")
+        return read()  # type: ignore[return-value]
+
+    monkeypatch.setattr(bus, "read", fails_once)
+    outcome = play([bus, ScriptedSource("box", polls, pause_s=0.01)])
+    assert bus.opened == 2
+    assert outcome.run.status["body"].gaps >= 1
+    assert outcome.run.frames == sum(map(len, frames))
+
+
+def test_a_hunt_begins_with_the_frame_that_wakes_the_bus(tmp_path: Path) -> None:
+    """With on_wake the first frame is in the recording, and the replay says what the run said."""
+    frames, polls = van_batches(10, 40)
+    recording = tmp_path / "hunt.duckdb"
+    outcome = play(
+        [ScriptedSource("body", frames, pause_s=0.01), ScriptedSource("box", polls, pause_s=0.01)], recording,
+        on_wake=True,
+    )  # fmt: skip
+    with open_recording(recording) as kept:
+        assert kept.frame_count == sum(map(len, frames))
+        assert kept.start_ns == next(int(b.t_ns[0]) for b in frames if len(b))
+    assert verify(recording, BENCH).log == outcome.results.log

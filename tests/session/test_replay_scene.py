@@ -31,6 +31,7 @@ from busprobe.session.verifying import verify
 from busprobe.timeline import FOREVER
 
 SECONDS = 40
+RECORDINGS = Path(__file__).parents[2] / "recordings"
 WAIT_S = 60.0
 
 
@@ -68,6 +69,38 @@ def test_at_the_end_it_says_what_verify_says(drive: Path) -> None:
         assert picture.checks == report.checks
         assert tuple(picture.triggers) == report.triggers
         assert [m.text for m in scene.player.marks if m.kind == "trigger"] == [e.name for e in report.triggers]
+
+
+def test_a_bus_that_sleeps_is_said_to_sleep_from_2_s_after_its_last_frame_on() -> None:
+    with loaded(RECORDINGS / "handover.duckdb") as scene:
+        start = scene.snapshot().start_ns
+        with open_recording(RECORDINGS / "handover.duckdb") as kept:
+            last = int(kept.frames_between(start + 550 * 10**9, FOREVER).t_ns[-1])
+
+        def asleep(t_ns: int) -> bool:
+            scene.player.seek(t_ns)
+            return next(s.asleep for s in scene.snapshot().sources if s.name == "body")
+
+        assert not asleep(start + 100 * 10**9)
+        assert not asleep(last + 1_990_000_000)
+        assert asleep(last + 2_000_000_001)
+        assert asleep(FOREVER)
+
+
+def test_an_obd_signal_is_as_old_as_its_newest_answer(drive: Path) -> None:
+    with loaded(drive) as scene:
+        scene.player.seek(FOREVER)
+        picture = scene.snapshot()
+        volts = picture.signal("module_volts")
+        assert volts is not None
+        assert volts.source == "obd.42"
+        assert volts.age_ns is not None
+        # The interface asks for it about once a second.
+        assert 0 <= volts.age_ns < 1_500_000_000
+        scene.player.seek(picture.t_ns - volts.age_ns)
+        exact = scene.snapshot().signal("module_volts")
+        assert exact is not None
+        assert exact.age_ns == 0
 
 
 def test_at_an_earlier_time_only_what_was_decided_by_then(drive: Path) -> None:
