@@ -52,6 +52,11 @@ class ChannelPulse:
         self._silent_from = NEVER
         """What silence counted from as they came: the frame before them, or the adapter coming up."""
 
+    @property
+    def is_asleep(self) -> bool:
+        """Whether it was asleep at the end of the stretch taken last."""
+        return bool(self.sleeps) and self.sleeps[-1].wake_ns is None
+
     def advance(self, times: Int64Array, upto_ns: int) -> list[Sleep]:
         """Take frames up to a time. Returns sleeps that became sure or ended."""
         if len(times) and self.first_ns is None:
@@ -68,8 +73,7 @@ class ChannelPulse:
             self.sleeps = [s for s in self.sleeps if s.wake_ns is not None]
             news.append(Sleep(int(times[i]), int(times[i + 1])))
             self.sleeps.append(news[-1])
-        open_now = bool(self.sleeps) and self.sleeps[-1].wake_ns is None
-        if len(times) and not open_now and upto_ns > int(times[-1]) + SLEEP_NS:
+        if len(times) and not self.is_asleep and upto_ns > int(times[-1]) + SLEEP_NS:
             news.append(Sleep(int(times[-1])))
             self.sleeps.append(news[-1])
         return news

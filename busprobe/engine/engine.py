@@ -113,6 +113,10 @@ class Engine:
         """Records so far that came too late to count."""
         return sum(s.late for s in self._sources.values())
 
+    def is_asleep(self, bus: str) -> bool:
+        """Whether a bus that some signal comes from was asleep at the time reached."""
+        return bus in self._run.pulses and self._run.pulses[bus].is_asleep
+
     @property
     def log_length(self) -> int:
         """Lines released so far."""
@@ -135,14 +139,9 @@ class Engine:
         self._end_segment()
         self._run = Run(self._plan, self._uncertainty)
         return Results(
-            self.checks_so_far(),
-            tuple(self.triggers_so_far()),
-            tuple(self._log),
-            self._start_ns,
-            self._end_ns,
-            self.late,
-            self._segments,
-        )
+            self.checks_so_far(), tuple(self.triggers_so_far()), tuple(self._log), self._start_ns, self._end_ns,
+            self.late, self._segments,
+        )  # fmt: skip
 
     def checks_so_far(self) -> tuple[CheckResult, ...]:
         """Every check with the occurrences decided so far."""

@@ -25,13 +25,7 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
 from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
-from busprobe.frames import (
-    Condition,
-    FrameBatch,
-    InputBatch,
-    Int64Array,
-    SourceState,
-)
+from busprobe.frames import Condition, FrameBatch, InputBatch, Int64Array, SourceState
 from busprobe.results import LogLine, SignalTexts
 from busprobe.timeline import NEVER, NO_TIMES, TRUE, UNKNOWN
 
@@ -55,7 +49,7 @@ class Run:
     ) -> None:
         self._plan = plan
         self._histories = histories or {}
-        self._pulses: dict[str, ChannelPulse] = defaultdict(ChannelPulse)
+        self.pulses: dict[str, ChannelPulse] = defaultdict(ChannelPulse)
         self._ages: dict[_MessageKey, MaxAge] = {}
         self._listener = Listener()
         self._message_taps: dict[_MessageKey, list[SampledTap]] = defaultdict(list)
@@ -76,6 +70,12 @@ class Run:
         self.triggers = [watch_trigger(t, self._network, self._say_for) for t in plan.triggers]
         self._signal_nodes = {name: self._network.signal(name) for name in (*plan.signals, *plan.derived)}
         self._signal_nodes |= self._condition_nodes()
+        self._answered = [
+            (self._histories[name], leaf.taps[0])
+            for name, leaf in self._leaves.items()
+            if name in self._histories and isinstance(leaf.taps[0].source.tap, ObdTap)
+        ]
+        """OBD signals that are kept, for the age of their newest answer."""
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
         self.upto_ns: int | None = None
         self._forget_at = NEVER
@@ -102,6 +102,8 @@ class Run:
             timeline = self._network.timeline(self._signal_nodes[name])
             if timeline.upto_ns > history.upto_ns:
                 history.append(timeline.between(history.upto_ns, timeline.upto_ns))
+        for kept, tap in self._answered:
+            kept.sampled(tap.newest)
         for watcher in self._watchers:
             watcher.advance()
         self.upto_ns = upto_ns
@@ -121,9 +123,9 @@ class Run:
             for tap in going:
                 tap.down(row.t_ns)
             if sampled:
-                self._pulses[row.source].down()
+                self.pulses[row.source].down()
         elif sampled:
-            self._pulses[row.source].up(row.t_ns)
+            self.pulses[row.source].up(row.t_ns)
 
     def finish(self, end_ns: int) -> None:
         """The data end at `end_ns`: `advance` has been called up to just after it."""
@@ -144,13 +146,13 @@ class Run:
             else:
                 age = self._ages.setdefault(key, MaxAge.of(None, cycle))
             sampled = SampledTap(
-                source, age, self._pulses[tap.bus], polled=False, uncertainty_ns=self._uncertainty.get(tap.bus, 0)
+                source, age, self.pulses[tap.bus], polled=False, uncertainty_ns=self._uncertainty.get(tap.bus, 0)
             )
             self._message_taps[key].append(sampled)
             return sampled
         if isinstance(tap, ObdTap):
             sampled = SampledTap(
-                source, MaxAge.of(tap.max_age_ns, None), self._pulses[tap.bus], polled=True, uncertainty_ns=0
+                source, MaxAge.of(tap.max_age_ns, None), self.pulses[tap.bus], polled=True, uncertainty_ns=0
             )
             self._obd_taps[tap.bus, tap.name].append(sampled)
             return sampled
@@ -171,7 +173,7 @@ class Run:
 
     def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
         heard = shows_awake(frames)
-        for bus, pulse in self._pulses.items():
+        for bus, pulse in self.pulses.items():
             places = [i for i, name in enumerate(frames.channels) if name == bus]
             if len(frames.channels) == len(places) == 1 and heard.all():
                 rows: Int64Array | slice = slice(None)

@@ -184,7 +184,9 @@ class BusprobeApp(App[None]):
         if self.scene.player is not None:
             self.notify("A recording is open; only a live vehicle is recorded.", severity="warning")
         elif self.is_recording:
-            self._tell(self.scene.stop_recording() or "Recording stopped.")
+            assert self.picture is not None
+            name = self.picture.recorder.name if self.picture.recorder is not None else "The recording"
+            self._tell(self.scene.stop_recording() or f"{name} is being closed.")
         else:
             name = f"busprobe-{datetime.now():%Y%m%d-%H%M%S}.duckdb"
             self.push_screen(AskText("Record to this file:", name), self._record_to)
@@ -198,7 +200,7 @@ class BusprobeApp(App[None]):
 
     def _record_to(self, name: str | None) -> None:
         if name and self.scene is not None:
-            self._tell(self.scene.start_recording(name) or f"Recording to {name}.")
+            self._tell(self.scene.start_recording(name) or f"Recording to {name}: a new run begins, from unknown.")
 
     def _tell(self, text: str) -> None:
         self.notify(text, markup=False)

@@ -148,7 +148,7 @@ async def test_record_on_and_off_from_any_screen(live: FakeScene) -> None:
         app.pull_now()
         await pilot.press("r")
         assert live.calls == ["start_recording drive.duckdb", "stop_recording"]
-        assert "Recording to drive.duckdb." in words(app)
+        assert "Recording to drive.duckdb: a new run begins, from unknown." in words(app)
 
 
 async def test_a_recording_that_does_not_start_says_why(live: FakeScene) -> None:
