@@ -16,7 +16,7 @@ from busprobe.cli.live import LIVE
 @options.bench
 @theme_option
 def command(target: Path | None, bench: Path | None, theme: str) -> int:
-    """Watch a live vehicle or replay a recording on five screens.
+    """Watch a live vehicle or replay a recording on six screens.
 
     Without an argument a start page lists what was open before. The recording may be of
     another program; then the bench file says what is in it.

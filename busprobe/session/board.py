@@ -36,6 +36,8 @@ class Board:
         self._outputs = outputs(plan)
         self._checks = ChecksAt(plan)
         self._polls: dict[str, list[Int64Array]] = {box.name: [] for box in plan.bench.boxes}
+        self._poll_counts: dict[str, list[int]] = {box.name: [0] for box in plan.bench.boxes}
+        """Polls before each batch, and in all."""
         self._poll_starts: dict[str, list[int]] = {box.name: [] for box in plan.bench.boxes}
         names: dict[tuple[str, int, bool], str] = {}
         for bus, found in databases.items():
@@ -54,9 +56,18 @@ class Board:
         if len(batch) and batch.box in self._polls:
             self._polls[batch.box].append(batch.t_ns)
             self._poll_starts[batch.box].append(int(batch.t_ns[0]))
+            self._poll_counts[batch.box].append(self._poll_counts[batch.box][-1] + len(batch))
             if len(self._polls[batch.box]) > MOST_POLL_BATCHES:
                 del self._polls[batch.box][: MOST_POLL_BATCHES // 2]
                 del self._poll_starts[batch.box][: MOST_POLL_BATCHES // 2]
+                del self._poll_counts[batch.box][: MOST_POLL_BATCHES // 2]
+
+    def polls_until(self, box: str, t_ns: int) -> int:
+        """How often a box was polled up to a time."""
+        place = bisect_right(self._poll_starts[box], t_ns) - 1
+        if place < 0:
+            return 0
+        return self._poll_counts[box][place] + int(np.searchsorted(self._polls[box][place], t_ns, "right"))
 
     def is_up(self, source: str, t_ns: int) -> bool:
         """Whether a source was up at a time."""

@@ -218,9 +218,10 @@ class ReplayScene:
             for name, count in counts.items()
         ]  # fmt: skip
         for box in self._plan.bench.boxes:
+            count = self._board.polls_until(box.name, t_ns)
             found.append(
                 SourceNow(
-                    box.name, "box", self._board.is_up(box.name, t_ns), 0, 0.0, None, 0, 0,
+                    box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, 0,
                     self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", "", "",
                 )
             )  # fmt: skip
