@@ -59,6 +59,7 @@ class Flash:
         self._warm_until: int | None = None
         self._warm_code = ASLEEP
         """What is said until then: lost or asleep, as the operand was before."""
+        self._rise = NEVER
         self._forget_flash()
 
     def step(self, parts: Sequence[Changes], upto_ns: int) -> Changes:
@@ -79,7 +80,7 @@ class Flash:
         self._start: int | None = None
         self._in_stretch = False
         self._periods: deque[Period] = deque(maxlen=PERIODS)
-        self._rise = self._edge = NEVER
+        self._edge = NEVER
         self._on_ns = self._sampling_ns = 0
         self._shortest_ns = GAP_NS
 
@@ -103,12 +104,13 @@ class Flash:
 
     def _rises(self, t: int, barrier: int) -> None:
         self._warm_until = None
-        if self._start is not None and t - self._rise < BURST_NS:
+        goes_on = t - self._rise < BURST_NS
+        if self._start is not None and goes_on:
             self._measure(t)
-        elif self._start is None:
+        elif self._start is None and not goes_on:
             self._start, self._edge = t, t
             self._sampling_ns = self._sampling_at(t)
-        else:
+        elif self._start is not None:
             self._measure(t)
             length = t - self._start
             self._periods.append(Period(length, self._on_ns, self._shortest_ns, self._sampling_ns))
@@ -126,11 +128,14 @@ class Flash:
     def _lose(self, t: int, code: int, barrier: int) -> None:
         if self._start is not None:
             told = max(t, barrier)
+            due = self._start
             if self._in_stretch:
                 self._segment(self._start, told)
-            else:
-                self._put(self._start, UNKNOWN, 0.0, told)
+                due += self._periods[-1].length_ns
+            if due < t:
+                self._put(due, UNKNOWN, 0.0, told)
         self._forget_flash()
+        self._rise = NEVER
         self._warm_until = None
         self._put(t, code, 0.0, barrier)
 

@@ -13,7 +13,7 @@ Nothing here knows of change points, of batches or of what was said before.
 from __future__ import annotations
 
 import ast
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 FALSE, TRUE, UNKNOWN, ASLEEP = range(4)
@@ -42,9 +42,15 @@ def points_of(text: str) -> Points:
     return [(int(p.split()[0]), p.split()[1]) for p in text.split(",") if p.strip()]
 
 
-def evaluate(text: str, signals: Mapping[str, Points], end: int) -> Grid:
-    """An expression over signals; durations in it are ticks: held(x, 5)."""
-    return _Evaluator(signals, end).node(ast.parse(text, mode="eval").body)
+Functions = Mapping[str, Callable[[Grid], Grid]]
+
+
+def evaluate(text: str, signals: Mapping[str, Points], end: int, functions: Functions | None = None) -> Grid:
+    """An expression over signals; durations in it are ticks: held(x, 5).
+
+    functions: more functions of one condition.
+    """
+    return _Evaluator(signals, end, functions or {}).node(ast.parse(text, mode="eval").body)
 
 
 def is_event(text: str) -> bool:
@@ -72,8 +78,8 @@ def opposite(code: int) -> int:
 
 
 class _Evaluator:
-    def __init__(self, signals: Mapping[str, Points], end: int) -> None:
-        self._signals, self._end = signals, end
+    def __init__(self, signals: Mapping[str, Points], end: int, functions: Functions) -> None:
+        self._signals, self._end, self._functions = signals, end, functions
 
     def node(self, node: ast.expr) -> Grid:
         match node:
@@ -104,6 +110,8 @@ class _Evaluator:
 
     def _call(self, name: str, args: list[ast.expr]) -> Grid:
         operand = self.node(args[0])
+        if name in self._functions:
+            return self._functions[name](operand)
         match name:
             case "rises" | "falls" | "changes":
                 return self._edges(name, operand)
@@ -156,10 +164,10 @@ class _Evaluator:
 
     def _compare(self, sign: ast.cmpop, left: Grid, right: Grid) -> Grid:
         codes = []
-        for tick, (a, b) in enumerate(zip(left.value, right.value, strict=True)):
+        for tick, (a, b) in enumerate(zip(left.value, right.value, strict=False)):
             code = both(left.code[tick], right.code[tick])
             codes.append(int(_holds(sign, a, b)) if code == TRUE else code)
-        return Grid(codes, left.told, [])
+        return Grid(codes, [max(a, b) for a, b in zip(left.told, right.told, strict=False)], [])
 
     def _age(self, name: str, sign: ast.cmpop, limit: int) -> Grid:
         codes = []

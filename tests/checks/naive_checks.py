@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
-from naive import ASLEEP, FALSE, TRUE, UNKNOWN, Grid, Points, evaluate, is_event, opposite
+from naive import ASLEEP, FALSE, TRUE, UNKNOWN, Functions, Grid, Points, evaluate, is_event, opposite
 
 
 @dataclass(frozen=True)
@@ -44,18 +44,21 @@ class Found:
     tight: bool = False
 
 
-def judge(check: Check, signals: Mapping[str, Points], end: int, sampling: int = 0) -> tuple[list[Found], str, int]:
+def judge(
+    check: Check, signals: Mapping[str, Points], end: int, sampling: int = 0, functions: Functions | None = None
+) -> tuple[list[Found], str, int]:
     """Occurrences in order, the verdict, and how often the start of `when` was not seen.
 
-    sampling: ticks between the polls of every signal.
+    sampling: ticks between the polls of every signal. functions: more functions of a condition.
     """
     unseen = 0
     if check.when is None:
-        found = _invariant(check, signals, end)
+        bad = evaluate(check.never or f"not ({check.always})", signals, end, functions)
+        found = _invariant(check, bad, evaluate(check.given or "True", signals, end, functions), end)
     else:
         wanted = check.expect or check.follows
         assert wanted is not None
-        when, expect = evaluate(check.when, signals, end), evaluate(wanted, signals, end)
+        when, expect = (evaluate(text, signals, end, functions) for text in (check.when, wanted))
         polled = _Polled(sampling, _times(check.when, signals), _times(wanted, signals))
         if check.follows is None:
             found, unseen = _expect(check, when, expect, end, polled)
@@ -216,9 +219,7 @@ def _stretches(states: list[bool]) -> list[tuple[int, int]]:
     return [(a, next((t for t in range(a, len(states)) if not states[t]), len(states))) for a in starts]
 
 
-def _invariant(check: Check, signals: Mapping[str, Points], end: int) -> list[Found]:
-    bad = evaluate(check.never or f"not ({check.always})", signals, end)
-    given = evaluate(check.given or "True", signals, end)
+def _invariant(check: Check, bad: Grid, given: Grid, end: int) -> list[Found]:
     ticks = min(len(bad.code), len(given.code))
     violated = [bad.code[t] == TRUE for t in range(ticks)]
     lost = [bad.code[t] == UNKNOWN and given.code[t] != FALSE for t in range(ticks)]
