@@ -98,7 +98,7 @@ def _message_path(
     rows = tally.rows
     length = int(rows.length[place])
     payload = rows.words[place].astype("<u8").tobytes()[:length]
-    ago = (t_ns - int(rows.last_ns[place])) / 1e6
+    ago = max(t_ns - int(rows.last_ns[place]), 0) / 1e6
     every = f"every {rows.period_ns[place] / 1e6:.0f} ms, " if rows.period_ns[place] else ""
     field = next(f for f in _fields(message, tally, place) if f.name == layout.name)
     digits = "".join(str(payload[b // 8] >> b % 8 & 1) if b // 8 < length else "." for b in bits)
