@@ -2,7 +2,7 @@
 
 late rear white              stuck on siren               stuck off beacon left
 lost TransmissionStatus      chatter rear door            low battery
-bus silent                   interface unplugged
+bus silent                   tester unplugged
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class Kind(Enum):
     LOW_BATTERY = "low battery"
     BUS_SILENT = "bus silent"
     """Nothing is heard, and no request is answered."""
-    UNPLUGGED = "interface unplugged"
-    """The fitted interface asks for nothing any more."""
+    UNPLUGGED = "tester unplugged"
+    """The other tester, the fitted interface, asks for nothing any more: no OBD value comes, all else goes on."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ KEYS: Mapping[str, LiveFault] = {
     "c": LIVE_FAULTS["chatter rear door"],
     "b": LIVE_FAULTS["low battery"],
     "n": LIVE_FAULTS["bus silent"],
-    "i": LIVE_FAULTS["interface unplugged"],
+    "i": LIVE_FAULTS["tester unplugged"],
 }
 """Key that sets a fault and takes it back."""
 
@@ -90,7 +90,7 @@ def live_fault(name: str) -> LiveFault:
 
 FAULTS_HINT = (
     'Faults: "late OUTPUT", "stuck on OUTPUT", "stuck off OUTPUT", "lost MESSAGE", "chatter CONTACT", '
-    '"low battery", "bus silent", "interface unplugged".'
+    '"low battery", "bus silent", "tester unplugged" (only the other tester\'s OBD requests end).'
 )
 
 

@@ -14,6 +14,7 @@ import pytest
 from busprobe.bench.load import loads
 from busprobe.bench.model import Bench
 from busprobe.errors import BusprobeError
+from busprobe.session.vehicle import vehicle_live
 from busprobe.sources.boxes import open_box
 from busprobe.sources.clock import Clock
 from busprobe.sources.ports import van_port
@@ -93,7 +94,7 @@ def test_frames_keep_the_pace_of_the_drive(bench_of, udp_bus):
 
 
 def test_requests_of_others_are_answered(bench_of, udp_bus):
-    unplugged = Spell(LIVE_FAULTS["interface unplugged"], 0, END_NS)
+    unplugged = Spell(LIVE_FAULTS["tester unplugged"], 0, END_NS)
     with Van(bench_of(), from_ns=ns(100), spells=[unplugged]) as van:
         assert next(frames_of(udp_bus)) is not None
         udp_bus.send(request("02 09 02"))
@@ -108,6 +109,17 @@ def test_requests_of_others_are_answered(bench_of, udp_bus):
         assert speed.data[:3].hex() == "03410d"
         assert abs(speed.data[3] - world.value("vehicle_speed", np.array([place_ns]))[0]) < 10
     assert van.answers_sent == 4
+
+
+def test_a_reading_of_its_own_while_the_other_tester_is_silent(bench_of, udp_port, tmp_path):
+    file = tmp_path / "asking.toml"
+    text = bench_text().replace("port = 43113", f"port = {udp_port}").replace('databases = ["patrol_van.dbc"]', "")
+    file.write_text(text.replace("listen_only = true ", "listen_only = false"), encoding="utf-8")
+    unplugged = Spell(LIVE_FAULTS["tester unplugged"], 0, END_NS)
+    with Van(bench_of(), from_ns=ns(120), spells=[unplugged]):
+        report = vehicle_live(file, allow_requests=True, say=lambda _: None, listen_ns=ns(2))
+    assert report.requests > 0
+    assert (report.tester, report.read.vins) == (None, (VIN,))
 
 
 @pytest.mark.parametrize(("from_s", "fault"), [(1, None), (100, "bus silent")])
