@@ -22,7 +22,7 @@ class Past(NamedTuple):
     """(n,) changes from known to known up to and with each point."""
 
     def index_at(self, t_ns: int) -> int:
-        return max(int(np.searchsorted(self.t_ns, t_ns, "right")) - 1, 0)
+        return max(int(self.t_ns.searchsorted(t_ns, "right")) - 1, 0)
 
 
 _FIRST = Past(np.array([NEVER], np.int64), np.array([ASLEEP], np.uint8), np.array([np.nan]), np.array([0], np.int64))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from busprobe.checks.verdict import verdict
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, SignalPlan
+from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
 from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Strip
 from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
@@ -42,16 +44,23 @@ def value_text(code: int, value: float, is_condition: bool, texts: Mapping[float
 
 def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:
     """The last 30 s of a signal, up to `t_ns`."""
-    start = t_ns - STRIP_NS
-    edges = np.linspace(start, t_ns, SLICES + 1).astype(np.int64)
-    low = past.index_at(start)
-    high = past.index_at(t_ns) + 1
-    t, code, value = past.t_ns[low:high], past.code[low:high], past.value[low:high]
-    at_end = np.maximum(np.searchsorted(t, edges[1:], "right") - 1, 0)
-    at_start = np.maximum(np.searchsorted(t, edges[:-1], "right") - 1, 0)
-    severity = np.append(_SEVERITY[code], np.uint8(0))
-    worst = np.maximum.reduceat(severity, np.stack([at_start, at_end + 1], axis=1).ravel())[::2]
-    return Strip(start, t_ns, _BY_SEVERITY[worst], None if is_condition else value[at_end])
+    place = np.maximum(past.t_ns.searchsorted(_slice_edges(t_ns), "right") - 1, 0)
+    low, high = int(place[0]), int(place[-1]) + 1
+    if high - low == 1:
+        worst = np.repeat(past.code[low:high], SLICES)
+    else:
+        severity = np.zeros(high - low + 1, np.uint8)
+        severity[:-1] = _SEVERITY[past.code[low:high]]
+        bounds = np.empty(2 * SLICES, np.int64)
+        bounds[::2], bounds[1::2] = place[:-1] - low, place[1:] - low + 1
+        worst = _BY_SEVERITY[np.maximum.reduceat(severity, bounds)[::2]]
+    return Strip(t_ns - STRIP_NS, t_ns, worst, None if is_condition else past.value[place[1:]])
+
+
+@lru_cache(maxsize=2)
+def _slice_edges(t_ns: int) -> Int64Array:
+    """(SLICES + 1,) where the slices of a strip begin and end; the same for all signals of a picture."""
+    return np.linspace(t_ns - STRIP_NS, t_ns, SLICES + 1).astype(np.int64)
 
 
 def signal_now(

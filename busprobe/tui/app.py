@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -105,6 +106,13 @@ class BusprobeApp(App[None]):
         self.pull_now()
         self.switch_mode(SCREENS[0].name if self.scene is not None else START)
         self._caution()
+
+    def on_ready(self) -> None:
+        self.keep_what_is_there()
+
+    def keep_what_is_there(self) -> None:
+        """Spare the garbage collector what is here to stay: looking through it takes 200 ms, too long for a key."""
+        gc.freeze()
 
     def pull_now(self) -> None:
         """Take and show a picture; also right after a key that changes what is shown."""

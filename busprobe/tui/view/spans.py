@@ -116,7 +116,10 @@ def plain(spans: Iterable[Span]) -> str:
 
 
 def width_of(spans: Iterable[Span]) -> int:
-    return sum(cell_len(span.text) for span in spans)
+    width = 0
+    for text, _ in spans:
+        width += len(text) if text.isascii() else cell_len(text)
+    return width
 
 
 def share(columns: Sequence[Column], width: int) -> list[tuple[int, int]]:
@@ -143,6 +146,10 @@ def _least(columns: Sequence[Column], kept: Sequence[int]) -> int:
 
 def fit(spans: Sequence[Span], width: int, align: str = "left") -> list[Span]:
     """Spans cut or padded to exactly `width` cells; a cut is shown by "…". align: as in `Column`."""
+    if len(spans) == 1 and len(spans[0].text) < width and spans[0].text.isascii():
+        # Most cells: the way that costs least.
+        pad = Span(" " * (width - len(spans[0].text)))
+        return [spans[0], pad] if align == "left" else [pad, spans[0]]
     have = width_of(spans)
     if have > width and align == "end":
         return _end(spans, have - width)

@@ -39,18 +39,18 @@ class Painted(ScrollView, can_focus=False):
             self._styles_of[tone, cursor] = style
         return style
 
-    def strip(self, spans: Sequence[Span], *, cursor: bool = False) -> Strip:
-        """One line, cut or padded to the widget's width."""
+    def strip(self, spans: Sequence[Span], *, cursor: bool = False, fits: bool = False) -> Strip:
+        """One line, cut or padded to the widget's width. fits: it has that width already."""
         width = self.size.width
         segments: list[Segment] = []
         text, tone = "", Tone.PLAIN
-        for span in fit(spans, width):
-            if span.tone is tone:
-                text += span.text
+        for more, its_tone in spans if fits else fit(spans, width):
+            if its_tone is tone:
+                text += more
                 continue
             if text:
                 segments.append(Segment(printable(text), self.style_of(tone, cursor=cursor)))
-            text, tone = span
+            text, tone = more, its_tone
         segments.append(Segment(printable(text), self.style_of(tone, cursor=cursor)))
         return Strip(segments, width)
 

@@ -126,7 +126,11 @@ class Rows(Painted, can_focus=True):
         if i >= len(self._rows):
             return self.strip(())
         here = i == self.cursor
-        return self.strip(self._line(self._rows[i], here=here), cursor=here and self.has_focus)
+        line = self._line(self._rows[i], here=here)
+        spare = self.size.width - 1 - sum(width + 1 for _, width in self._shares())
+        if spare > 0:
+            line.append(Span(" " * spare))
+        return self.strip(line, cursor=here and self.has_focus, fits=spare >= 0)
 
     def _line(self, row: Row, *, here: bool) -> list[Span]:
         line = [Span("▶" if here else " ", Tone.NOTE)]
