@@ -141,10 +141,11 @@ class ModbusPort:
         self._unit = unit
         self._scale = scale
         self._now_ns = now_ns
-        self._near, self._server_end = PseudoPort(), PseudoPort()
+        self._near = PseudoPort()
         self.port = self._near.path
         if link is not None:
             self._near.link(link)
+        self._server_end = PseudoPort()
         self.is_silent = False
         """Set to let requests go unanswered."""
         self.exception: int | None = None

@@ -152,6 +152,25 @@ def test_lines_of_stdin_set_faults_and_its_end_ends_the_van(setup, bus):
     assert not setup.link.is_symlink()
 
 
+def test_a_second_van_leaves_the_first_its_box_and_a_killed_one_is_replaced(setup, bus):
+    with setup.van("--from", "2m") as first:
+        assert bus.recv(PATIENCE_S) is not None
+        box = setup.link.readlink()
+        with setup.van("--from", "2m") as second:
+            out, err = second.communicate(timeout=PATIENCE_S)
+        assert (second.returncode, out) == (3, "")
+        said = f'The port "{setup.link}" belongs to a simulated van that is running (process {first.pid}).\n'
+        assert err.startswith(said)
+        assert (setup.link.readlink(), first.poll()) == (box, None)
+        first.kill()
+        first.communicate(timeout=PATIENCE_S)
+    assert setup.link.is_symlink()
+    with setup.van("--from", "2m", "--for", "200ms") as third:
+        _, err = third.communicate(timeout=PATIENCE_S)
+    assert (third.returncode, err) == (0, "")
+    assert not setup.link.is_symlink()
+
+
 def _until(condition: Callable[[], bool]) -> bool:
     end = time.monotonic() + PATIENCE_S
     while time.monotonic() < end:

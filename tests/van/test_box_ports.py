@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from busprobe.errors import DeviceError
 from busprobe.van.box_ports import Levels, ModbusPort, TextLinePort, header, text_line
 from busprobe.van.pseudo_port import PseudoPort
 
@@ -78,3 +79,31 @@ def test_a_link_comes_and_goes(tmp_path: Path) -> None:
         assert str(link.readlink()) == box.port
         box.close()
         assert not link.is_symlink()
+        assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("kind", [TextLinePort, ModbusPort], ids=["text lines", "Modbus"])
+def test_a_link_in_use_is_not_taken_away(kind, tmp_path: Path) -> None:
+    link = tmp_path / "van-box"
+    lines = {"on_off": 1} if kind is TextLinePort else {}
+    box = TextLinePort(lambda _: Levels(0), 1, link=link)
+    with pytest.raises(DeviceError) as caught:
+        kind(lambda _: Levels(0), link=link, **lines)
+    assert str(caught.value) == (
+        f'The port "{link}" belongs to a simulated van that is running (process {os.getpid()}).\n'
+        "End that one first, or give this one a bus and an input box with other ports in its bench file."
+    )
+    assert str(link.readlink()) == box.port
+    box.close()
+    kind(lambda _: Levels(0), link=link, **lines).close()
+
+
+def test_a_link_and_a_lock_file_left_behind_are_replaced(tmp_path: Path) -> None:
+    link = tmp_path / "van-box"
+    link.symlink_to("/dev/pts/nobody")
+    link.with_name("van-box.lock").write_text("123456789")
+    port = PseudoPort()
+    port.link(link)
+    assert (str(link.readlink()), link.with_name("van-box.lock").read_text()) == (port.path, str(os.getpid()))
+    port.close()
+    assert list(tmp_path.iterdir()) == []
