@@ -136,7 +136,7 @@ class Engine:
 
     def finish(self) -> Results:
         """The data end: evaluate the rest and give the results."""
-        self._end_segment()
+        self._end_segment(is_last=True)
         self._run = Run(self._plan, self._uncertainty)
         return Results(
             self.checks_so_far(), tuple(self.triggers_so_far()), tuple(self._log), self._start_ns, self._end_ns,
@@ -271,10 +271,10 @@ class Engine:
         self._held_back = [x for x in self._held_back if x.decided_ns >= upto]
         self._log += due
 
-    def _end_segment(self) -> None:
+    def _end_segment(self, *, is_last: bool = False) -> None:
         """Evaluate all that was given, close what is open and keep the outcomes."""
-        # A source of states may be complete to the end of the whole recording.
-        sources = [s for s in self._sources.values() if s.newest_ns] or list(self._sources.values())
+        # A source of states is complete to the end of the whole recording: only there does it count.
+        sources = [s for s in self._sources.values() if s.newest_ns or is_last] or list(self._sources.values())
         times = [t for s in sources for t in (s.complete_to_ns, *s.newest_ns.values()) if t is not None and t < FOREVER]
         if not times:
             return

@@ -70,7 +70,7 @@ class Recording:
             )
         start = self.about.get("start_ns", first)
         self.start_ns: int | None = None if start is None else int(start)
-        ends = [s.complete_to_ns for s in self._buses + self._boxes] + [last]
+        ends = [s.complete_to_ns for s in self._buses + self._boxes] + [last, ended.get("", (None, None))[0]]
         self.end_ns: int | None = max((e for e in ends if e is not None), default=None)
 
     def __enter__(self) -> Recording:

@@ -27,7 +27,6 @@ from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, Reader
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import Health, LiveSource
-from busprobe.timeline import FOREVER
 
 SILENT_S = 0.1
 """A source whose reader has got no further for this long is down."""
@@ -113,7 +112,6 @@ class LiveRun:
         self.recorder = recorder
         names = [source.name for source in self.sources]
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
-        self.engine.push(STATES, StateBatch((), FOREVER))
         for name in names:
             self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)
 
@@ -152,6 +150,7 @@ class LiveRun:
             if status.is_up and now - status.progress_s > status.patience_s:
                 self._down(name, "its reader is silent")
         if now >= self._next_advance and self._has_begun(now):
+            self._tell_time()
             self._tell(self.engine.advance())
             took = time.monotonic() - now
             self._next_advance = now + min(max(ADVANCE_S, took / SHARE), LONGEST_S)
@@ -177,6 +176,9 @@ class LiveRun:
     def finish(self) -> Results:
         """Stop, evaluate the rest and give the results; the recorder is left to its owner."""
         self.stop()
+        end = self._tell_time()
+        if self.recorder is not None:
+            self.recorder.put(end)
         self._tell(self.engine.advance())
         told = self.engine.log_length
         results = self.engine.finish()
@@ -229,8 +231,14 @@ class LiveRun:
         status.is_up = False
         status.gaps += 1
         self.engine.set_up(name, is_up=False)
-        reached = [t for t in (status.complete_to_ns, self.engine.upto_ns) if t is not None]
-        self._state(SourceState(max(reached, default=self.start_ns), name, Condition.DOWN, note))
+        at = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
+        self._state(SourceState(max(at, self.engine.upto_ns or at), name, Condition.DOWN, note))
+
+    def _tell_time(self) -> StateBatch:
+        """Source states are complete to now: where every source is down, time goes on all the same."""
+        batch = StateBatch((), self.clock.now_ns())
+        self.engine.push(STATES, batch)
+        return batch
 
     def _state(self, row: SourceState) -> None:
         batch = StateBatch((row,))

@@ -13,6 +13,7 @@ from scripted import BENCH, ScriptedSource, play, van_batches
 from busprobe.errors import DeviceError
 from busprobe.frames import Condition, FrameBatch, StateBatch
 from busprobe.recording.read import open_recording
+from busprobe.results import Outcome, Verdict
 from busprobe.session import live
 from busprobe.session.live import LiveRun
 from busprobe.session.verifying import load_plan, verify
@@ -181,3 +182,16 @@ def test_a_hunt_begins_with_the_frame_that_wakes_the_bus(tmp_path: Path) -> None
         assert kept.frame_count == sum(map(len, frames))
         assert kept.start_ns == next(int(b.t_ns[0]) for b in frames if len(b))
     assert verify(recording, BENCH).log == outcome.results.log
+
+
+def test_a_box_that_is_gone_for_good_is_no_pass() -> None:
+    """Time goes on without any source: what must hold is unknown from the last poll on, never passed."""
+    _, polls = van_batches(14, 30)
+    box = ScriptedSource("box", polls, pause_s=0.01)
+    outcome = play([box])
+    charging = next(c for c in outcome.results.checks if c.name == "Charging voltage below 15 V")
+    assert charging.verdict is Verdict.UNDECIDED
+    (lost,) = [o for o in charging.occurrences if o.outcome is Outcome.UNDECIDED]
+    assert lost.t_ns == polls[-1].complete_to + 1
+    assert lost.signals is not None
+    assert lost.signals["battery"] == "unknown (box down)"
