@@ -1,8 +1,8 @@
 """How the input boxes of a bench file are to be wired: box input, wire, signal, expected range.
 
-input    line           wire                         signal     expected on the wire
--------  -------------  ---------------------------  ---------  ----------------------------
-input 3  rear_door_pin  brown/white, rear door jamb  rear_door  on: below 1 V, to ground; ...
+input    line           wire                         signal     expected
+-------  -------------  ---------------------------  ---------  --------------------------------
+input 3  rear_door_pin  brown/white, rear door jamb  rear_door  box input low when on; wire * ..
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from busprobe.bench.model import Bench, InputBox, Line
 from busprobe.bench.units import duration_text
 from busprobe.report.cautions import caution_lines
 from busprobe.report.table import Column, heading, paragraph, table
-from busprobe.report.wiring_notes import BY_DRIVER, GENERAL
+from busprobe.report.wiring_notes import BY_DRIVER, GENERAL, WIRE_NOTE
 from busprobe.sources.modem_box import LINES
 
 COLUMNS = (
@@ -21,11 +21,11 @@ COLUMNS = (
     Column("line", wrap=18),
     Column("wire", wrap=30),
     Column("signal", wrap=18),
-    Column("expected on the wire", wrap=34),
+    Column("expected", wrap=34),
 )
-ON_LEVEL = "battery, 9 to 16 V"
-"""Range of supply code C of ISO 16750-2 (from memory)."""
-OFF_LEVEL = "below 1 V"
+HIGH_LEVEL = "9 to 16 V"
+"""Battery: range of supply code C of ISO 16750-2 (from memory)."""
+LOW_LEVEL = "below 1 V"
 
 
 def wiring_lines(bench: Bench) -> list[str]:
@@ -53,7 +53,8 @@ def _lines_of(bench: Bench, box: InputBox) -> list[str]:
         (_input(box, line), line.name, line.wiring or "-", ", ".join(_signals(bench, box, line)) or "-", expected(line))
         for line in sorted(box.lines, key=lambda line: (line.analogue, line.number))
     ]
-    return table(COLUMNS, rows)
+    switched = any(not line.analogue for line in box.lines)
+    return [*table(COLUMNS, rows), *(["", *paragraph(WIRE_NOTE)] if switched else [])]
 
 
 def _input(box: InputBox, line: Line) -> str:
@@ -72,15 +73,15 @@ def _signals(bench: Bench, box: InputBox, line: Line) -> Iterator[str]:
 
 
 def expected(line: Line) -> str:
-    """Voltages to be found on the vehicle's wire, against vehicle ground."""
+    """What the box input and a wire that goes to it without inversion are to be, against vehicle ground."""
     if line.analogue and line.above_mv is not None:
         below = line.above_mv if line.below_again_mv is None else line.below_again_mv
         return f"0 to 16 V; on above {_volts(line.above_mv)}, off below {_volts(below)}"
     if line.analogue:
         return "0 to 16 V, measured"
     if line.active_low:
-        return f"on: {OFF_LEVEL}, switched to ground; off: {ON_LEVEL}"
-    return f"on: {ON_LEVEL}; off: {OFF_LEVEL}"
+        return f"box input low when on; wire * on: {LOW_LEVEL}, off: {HIGH_LEVEL}"
+    return f"box input high when on; wire * on: {HIGH_LEVEL}, off: {LOW_LEVEL}"
 
 
 def _volts(millivolts: int) -> str:

@@ -33,6 +33,13 @@ def _opto(series_kohm: float) -> str:
     return f"{series_kohm:g} kΩ (0.5 W) in series with the LED gives {at}"
 
 
+WIRE_NOTE = (
+    "* Where the wire goes to the input directly or through a divider. Where something inverts in between "
+    "(an opto-coupler with a pull-up; inputs with their common at battery) the wire reads the opposite: "
+    '"box input low when on" then goes with 12 V on the wire when on. Low is 0 as the box reports it, high is 1.'
+)
+"""Below a table of on/off lines."""
+
 GENERAL = (
     "Fuse of 1 A or less in each wire, right at the tap.",
     (
@@ -48,7 +55,10 @@ GENERAL = (
         "A switch wire that the vehicle reads as well must not be loaded, or the vehicle sees its switch closed: "
         "a divider of 30 kΩ or more, or, where it is switched to ground, an LED from fused battery to the wire."
     ),
-    "Measure each wire with a meter, on and off, before it goes to the box; expect what the table says.",
+    (
+        "Measure each wire with a meter, on and off, before it goes to the box; expect what the table says, or its "
+        "opposite where something inverts (*). Do not connect a wire that reads neither."
+    ),
     "Back-probe or use the maker's connection points; never pierce insulation, never touch airbag or orange wiring.",
 )
 """For every box."""
@@ -61,7 +71,8 @@ BY_DRIVER = {
         ),
         (
             "For wires switched to ground the common goes to battery, fused; such a box then says 1 while the wire "
-            'is at ground: leave active = "low" out for them. Do not mix both kinds on one common.'
+            'is at ground: leave active = "low" out for them. The meter on such a wire then shows the opposite of '
+            "the table: below 1 V when on. Do not mix both kinds on one common."
         ),
         "Analogue inputs: a range up to 30 V, or a divider in front; scale (mV a count) has to count the divider in.",
         "Terminate the RS-485 pair with 120 Ω at both ends when it is longer than a few metres.",
@@ -83,7 +94,8 @@ BY_DRIVER = {
         (
             f"Pins of a board stand 5 V or 3.3 V, no more. Best is an opto-coupler each. {_opto(2.2)}. With a "
             "pull-up on its output the pin is low while the LED is lit: "
-            'active = "low" for a wire that switches battery.'
+            'active = "low" for a wire that switches battery. The meter on that wire then shows the opposite of '
+            "the table: 12 V when on."
         ),
         (
             f"Or a divider with a clamp diode to the supply of the board: {_divider(22, 10)} for 5 V pins; "

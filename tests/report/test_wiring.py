@@ -61,30 +61,48 @@ def test_each_input_with_wire_signal_and_range() -> None:
     assert lines[start + 1 : start + 8] == [
         "======================================================",
         "",
-        "input       line            wire                         signal     expected on the wire",
+        "input       line            wire                         signal     expected",
         "----------  --------------  ---------------------------  ---------  ----------------------------------",
-        "input 0     spare           -                            ignition   on: battery, 9 to 16 V; off: below",
-        "                                                                    1 V",
-        "input 3     rear_door_pin   brown/white, rear door jamb  rear_door  on: below 1 V, switched to ground;",
+        "input 0     spare           -                            ignition   box input high when on; wire * on:",
+        "                                                                    9 to 16 V, off: below 1 V",
+        "input 3     rear_door_pin   brown/white, rear door jamb  rear_door  box input low when on; wire * on:",
     ]
     assert lines[start + 9] == (
         "analogue 1  aux_feed_volts  -                            aux_feed   0 to 16 V; on above 9 V, off below"
     )
     start = lines.index('Input box "adapter": modem-lines on "COM3", every 2 ms')
-    assert lines[start + 5].startswith("DCD (2)  ignition_sense  switched feed, fuse 22  ignition  on: battery")
+    assert lines[start + 5].startswith(
+        "DCD (2)  ignition_sense  switched feed, fuse 22  ignition  box input high when on; wire * on:"
+    )
 
 
 @pytest.mark.parametrize(
     ("line", "text"),
     [
-        (Line("x", 0), "on: battery, 9 to 16 V; off: below 1 V"),
-        (Line("x", 0, active_low=True), "on: below 1 V, switched to ground; off: battery, 9 to 16 V"),
+        (Line("x", 0), "box input high when on; wire * on: 9 to 16 V, off: below 1 V"),
+        (Line("x", 0, active_low=True), "box input low when on; wire * on: below 1 V, off: 9 to 16 V"),
         (Line("x", 0, analogue=True), "0 to 16 V, measured"),
         (Line("x", 0, analogue=True, above_mv=850), "0 to 16 V; on above 0.85 V, off below 0.85 V"),
     ],
 )
 def test_expected_range(line: Line, text: str) -> None:
     assert expected(line) == text
+
+
+def test_table_and_advice_agree_on_what_inverts() -> None:
+    """A lit LED pulls the pin low: battery on the wire is a low input (common practice, no source)."""
+    lines = note(BENCH.replace('driver = "modem-lines"\nport = "COM3"\nperiod = "2 ms"', 'driver = "text-lines"'))
+    assert sum(line.startswith("* Where the wire goes to the input directly") for line in lines) == 2
+    text = " ".join(" ".join(lines).split())
+    assert '"box input low when on" then goes with 12 V on the wire when on.' in text
+    assert 'active = "low" for a wire that switches battery. The meter on that wire then shows the opposite' in text
+    assert 'leave active = "low" out for them. The meter on such a wire then shows the opposite' in text
+    assert "or its opposite where something inverts (*). Do not connect a wire that reads neither." in text
+
+
+def test_voltages_alone_have_no_note_on_inversion() -> None:
+    lines = note(BENCH.split('[[inputs.line]]\nname = "rear_door_pin"', maxsplit=1)[0])
+    assert not any(line.startswith("*") for line in lines)
 
 
 def test_the_usual_cautions_come_first() -> None:
