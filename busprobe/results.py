@@ -54,9 +54,13 @@ class Occurrence:
     note: str = ""
     """Why: "early", "hold broken", "data ended", "chattering" ...; one short phrase."""
     signals: SignalTexts | None = None
-    """What the signals that the check names said at `at_ns` (else at `t_ns`)."""
+    """What the signals that the check names said at `at_ns` (else at `t_ns`); at the start of what was unknown."""
     limit_ns: int | None = None
     """The latency's limit where it is not the check's: `off_within` of a `follows` check."""
+    came_after_ns: int | None = None
+    """Of a failure "not within the time allowed": how long after `t_ns` it came all the same."""
+    never_came: bool = False
+    """Of such a failure: `when` ended without it."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,10 @@ class CheckResult:
     """How often `when` was true at first sight or after unknown."""
     glitches: int = 0
     """Pulses on the input lines named that the debounce took out."""
+    needed: int = 1
+    """So many passes (of each part) make it a pass."""
+    when: str = ""
+    """What puts it to the test: the text of `when` or `given`; empty where nothing has to happen."""
 
     def count(self, outcome: Outcome) -> int:
         return sum(o.outcome is outcome for o in self.occurrences)

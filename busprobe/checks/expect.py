@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busprobe.checks.occurrence import OpenOccurrence, Terms
+from busprobe.checks.occurrence import MISSED, OpenOccurrence, Overdue, Terms
 from busprobe.checks.watching import Say, Watched, Watcher, merged, rises
 from busprobe.results import Occurrence, SignalTexts
 
@@ -16,6 +16,7 @@ class ExpectWatch(Watcher):
         self._terms = terms
         self._say = say
         self._open: list[OpenOccurrence] = []
+        self._overdue: list[Overdue] = []
         self.done: list[Occurrence] = []
         self.start_not_seen = 0
 
@@ -28,10 +29,11 @@ class ExpectWatch(Watcher):
     def _judge(self, start_ns: int, end_ns: int) -> None:
         begins, unseen = rises(self._when, start_ns, end_ns)
         self.start_not_seen += len(unseen)
-        if not self._open and not len(begins):
+        goes_on = bool(self._open or self._overdue)
+        if not goes_on and not len(begins):
             return
         begin_times = set(begins.tolist())
-        first = start_ns if self._open else int(begins[0])
+        first = start_ns if goes_on else int(begins[0])
         for t, (when, expect) in merged(self._watched, start_ns, end_ns):
             if t < first:
                 continue
@@ -43,6 +45,7 @@ class ExpectWatch(Watcher):
                     OpenOccurrence(self._terms, self, t, expect, self._when.uncertainty_at(t)),
                 )
             self._sweep()
+            self._follow(t, when, expect)
         for occurrence in self._open:
             occurrence.until(end_ns)
         self._sweep()
@@ -54,6 +57,16 @@ class ExpectWatch(Watcher):
         self._sweep()
 
     def _sweep(self) -> None:
-        if any(o.result is not None for o in self._open):
-            self.done += [o.result for o in self._open if o.result is not None]
-            self._open = [o for o in self._open if o.result is None]
+        for occurrence in self._open:
+            if (result := occurrence.result) is not None:
+                if result.note == MISSED:
+                    self._overdue.append(Overdue(result, len(self.done), self._terms))
+                self.done.append(result)
+        self._open = [o for o in self._open if o.result is None]
+
+    def _follow(self, t: int, when: int, expect: int) -> None:
+        """Add to failures told before what came of them; their lines in the log stay as they are."""
+        for overdue in self._overdue:
+            overdue.at(t, when, expect)
+            self.done[overdue.place] = overdue.failed
+        self._overdue = [o for o in self._overdue if not o.is_over]

@@ -10,11 +10,15 @@ hold                [.... while when .....]
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from busprobe.results import Occurrence, Outcome, SignalTexts
 from busprobe.timeline import FALSE, TRUE
+
+MISSED = "not within the time allowed"
+FOLLOWED = 10
+"""A failure is followed until `when` falls; after an event for this many times the limit."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,9 @@ class OpenOccurrence:
         self._saw_unknown = False
         self._unknown_from: int | None = t_ns if expect > TRUE else None
         """Start of the stretch at hand that is unknown; in the hold, not true and in part unknown."""
+        self._unknown_at = t_ns
+        self._unknown_signals = around.say(t_ns) if expect > TRUE else None
+        """Start of the unknown that made it undecided, or of the newest one; what the signals said there."""
         self._not_true_from: int | None = None
         self._expect = TRUE
         self._break_from: int | None = None
@@ -118,12 +125,17 @@ class OpenOccurrence:
             self._unknown_from = None
         elif lost is None:
             self._unknown_from = t
+            self._note_unknown(t)
 
     def _miss(self, end: int) -> None:
         if self._saw_unknown or self._unknown_from is not None:
-            self._close(Outcome.UNDECIDED, end, note="unknown within the time allowed")
+            self._close(Outcome.UNDECIDED, end, at=self._unknown_at, note="unknown within the time allowed")
         else:
-            self._close(Outcome.FAILED, end, note="not within the time allowed")
+            self._close(Outcome.FAILED, end, note=MISSED)
+
+    def _note_unknown(self, t: int) -> None:
+        if not self._saw_unknown:
+            self._unknown_at, self._unknown_signals = t, self._around.say(t)
 
     def _pass(self, t: int, note: str = "") -> None:
         terms = self.terms
@@ -171,6 +183,8 @@ class OpenOccurrence:
         is_judged = when == TRUE or not self.terms.hold_while_when
         self._expect = expect
         if expect > TRUE or (breaks and not is_judged):
+            if self._unknown_from is None:
+                self._note_unknown(t)
             self._unknown_from = self._not_true_from
         if breaks and is_judged and self._break_from is None:
             self._break_from, self._break_signals = t, self._around.say(t)
@@ -184,7 +198,7 @@ class OpenOccurrence:
         if self._break_from is not None and end > self._break_from + self.terms.settle_ns:
             self._tight = True
         if self._saw_unknown:
-            self._close(Outcome.UNDECIDED, end, note="unknown while it had to hold")
+            self._close(Outcome.UNDECIDED, end, at=self._unknown_at, note="unknown while it had to hold")
         else:
             self._close(Outcome.PASSED, end, note=note)
 
@@ -193,7 +207,7 @@ class OpenOccurrence:
         at = decided if at is None and shows else at
         signals = None
         if shows:
-            signals = self._break_signals if at == self._break_from and at is not None else self._around.say(decided)
+            signals = self._signals_at(outcome, at, decided)
         passed = outcome is Outcome.PASSED
         self.result = Occurrence(
             t_ns=self.t0,
@@ -207,3 +221,36 @@ class OpenOccurrence:
             note=note,
             signals=signals,
         )
+
+    def _signals_at(self, outcome: Outcome, at: int | None, decided: int) -> SignalTexts:
+        """What the signals said at the break or the loss, told when it happened, else at the decision."""
+        if outcome is Outcome.UNDECIDED and at == self._unknown_at and self._unknown_signals is not None:
+            return self._unknown_signals
+        if at == self._break_from and self._break_signals is not None:
+            return self._break_signals
+        return self._around.say(decided)
+
+
+class Overdue:
+    """A failure "not within the time allowed", followed to see whether `expect` comes after all."""
+
+    def __init__(self, failed: Occurrence, place: int, terms: Terms) -> None:
+        self.failed = failed
+        self.place = place
+        """Index of the failure among what is done."""
+        self.is_over = False
+        self._terms = terms
+
+    def at(self, t_ns: int, when: int, expect: int) -> None:
+        """What holds from `t_ns` on; nothing is said of what comes too late or was not seen to come."""
+        waited = t_ns - self.failed.t_ns
+        self.is_over = True
+        too_late = self._terms.when_is_event and waited > FOLLOWED * self._terms.within_ns
+        if too_late or expect > TRUE:
+            return
+        if expect == TRUE:
+            self.failed = replace(self.failed, came_after_ns=waited)
+        elif when == FALSE and not self._terms.when_is_event:
+            self.failed = replace(self.failed, never_came=True)
+        else:
+            self.is_over = False

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from busprobe.bench import nodes as n
-from busprobe.bench.model import Check, Expect, Follows, Invariant
+from busprobe.bench.model import Check, Expect, Follows, Invariant, Text
+from busprobe.bench.syntax import names_of, parse
 from busprobe.bench.units import duration_text
 from busprobe.checks.expect import ExpectWatch
 from busprobe.checks.invariant import InvariantWatch
@@ -88,6 +89,8 @@ def result(plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, 
         limit(check),
         start_not_seen,
         glitches,
+        check.min_full,
+        when(check),
     )
 
 
@@ -99,6 +102,13 @@ def kind(check: Check) -> str:
             return "follows"
         case Invariant():
             return check.kind
+
+
+def when(check: Check) -> str:
+    """What has to happen to put it to the test; empty for a `never` or `always` without `given`."""
+    if isinstance(check, Invariant):
+        return check.given.text if check.given is not None else ""
+    return check.when.text
 
 
 def limit(check: Check) -> int | None:
@@ -131,7 +141,12 @@ def expected(check: Check) -> str:
                 f"off within {duration_text(check.off_within_ns)}"
             )
         case Invariant():
-            text = f"{check.kind} {check.condition.text}"
+            text = f"{check.kind} {_bracketed(check.condition)}"
             if check.given is not None:
-                text += f", given {check.given.text}"
+                text += f", given {_bracketed(check.given)}"
     return text + (f" (settles in {duration_text(check.settle_ns)})" if check.settle_ns else "")
+
+
+def _bracketed(text: Text) -> str:
+    """An expression, in brackets where a word before it could be read with its first part only."""
+    return f"({text.text})" if len(names_of(parse(text))) > 1 else text.text

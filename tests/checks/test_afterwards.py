@@ -1,0 +1,85 @@
+"""What came of a failure after its limit, and what the signals said where an occurrence became unknown."""
+
+from __future__ import annotations
+
+import pytest
+from stepped import MS, run
+
+from busprobe.bench.load import loads
+from busprobe.engine.watches import expected
+from busprobe.results import Occurrence, Outcome
+
+WHEN = '[[check]]\nname = "c"\nwhen = "w"\nexpect = "x"\nwithin = "300 ms"\n'
+EVENT = WHEN.replace('"w"', '"rises(w)"')
+HOLD = WHEN + 'hold = "while when"\n'
+CUTS = [(), (1300,), (1301, 1375), (1374.999999, 1375.000001, 1900), tuple(range(1000, 6000, 50))]
+
+
+def only(rest: str, cuts: tuple[float, ...] = (), **signals: str) -> Occurrence:
+    (result,), _ = run(signals, rest, 6000, cuts_ms=cuts)
+    (one,) = result.occurrences
+    return one
+
+
+AFTERWARDS = {
+    "came": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 1375 T", 375, False),
+    "came after a long time": (WHEN, "0 F, 1000 T", "0 F, 5500 T", 4500, False),
+    "came just after the limit": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 1300.000001 T", 300.000001, False),
+    "came as when fell": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 2000 T", 1000, False),
+    "came and went": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 1375 T, 1380 F, 1500 T", 375, False),
+    "never came": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 2000.000001 T", None, True),
+    "the data ended": (WHEN, "0 F, 1000 T", "0 F", None, False),
+    "unknown first": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 1400 ?, 1500 T", None, False),
+    "when unknown, then false": (WHEN, "0 F, 1000 T, 1400 ?, 2000 F", "0 F", None, True),
+    "after an event": (EVENT, "0 F, 1000 T, 1100 F", "0 F, 4000 T", 3000, False),
+    "too late after an event": (EVENT, "0 F, 1000 T, 1100 F", "0 F, 4000.000001 T", None, False),
+}
+
+
+@pytest.mark.parametrize("cuts", CUTS, ids=lambda cuts: f"{len(cuts)} cuts")
+@pytest.mark.parametrize(("rest", "w", "x", "after", "never"), AFTERWARDS.values(), ids=list(AFTERWARDS))
+def test_afterwards(rest, w, x, after, never, cuts):
+    one = only(rest, cuts, w=w, x=x)
+    assert one.outcome is Outcome.FAILED
+    assert one.decided_ns == 1300 * MS
+    assert one.came_after_ns == (None if after is None else round(after * MS))
+    assert one.never_came is never
+
+
+def test_an_early_failure_is_not_followed():
+    one = only(WHEN + 'not_before = "200 ms"\n', w="0 F, 1000 T", x="0 F, 1100 T")
+    assert (one.note, one.came_after_ns, one.never_came) == ("early", None, False)
+
+
+UNKNOWN = {
+    "at the rise": (WHEN, "0 F, 900 ?, 1200 F", 1000),
+    "in the window": (WHEN, "0 F, 1100 ?, 1200 F, 1250 ?, 1260 F", 1100),
+    "in the hold": (HOLD, "0 F, 1100 T, 1500 ?, 1600 T", 1500),
+    "in the hold, twice": (HOLD, "0 F, 1100 T, 1500 ?, 1600 T, 1700 ?, 1800 T", 1500),
+    "shorter than settle before": (
+        HOLD + 'settle = "50 ms"\n', "0 F, 1100 T, 1500 ?, 1520 T, 1700 ?, 1800 T", 1700,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("cuts", CUTS, ids=lambda cuts: f"{len(cuts)} cuts")
+@pytest.mark.parametrize(("rest", "x", "at"), UNKNOWN.values(), ids=list(UNKNOWN))
+def test_an_undecided_one_shows_the_signals_where_they_became_unknown(rest, x, at, cuts):
+    one = only(rest, cuts, w="0 F, 1000 T, 2000 F", x=x)
+    assert one.outcome is Outcome.UNDECIDED
+    assert one.at_ns == at * MS
+    assert one.signals == {"w": "1.0", "x": "2.0"}  # the code of unknown
+
+
+def test_never_two_things_stands_in_brackets():
+    signals = '[vehicle]\nname = "v"\n[[bus]]\nname = "b"\ninterface = "virtual"\nchannel = "x"\n[signals]\n' + "".join(
+        f'{name} = {{ from = "b.M.{name}" }}\n' for name in ("siren", "gear", "door")
+    )
+    rest = (
+        "[[check]]\nname = '1'\nnever = \"siren and gear == 'P'\"\ngiven = 'door or siren'\n"
+        "[[check]]\nname = '2'\nalways = \"siren\"\ngiven = 'not door'\n"
+    )
+    assert [expected(c) for c in loads(signals + rest).checks] == [
+        "never (siren and gear == 'P'), given (door or siren)",
+        "always siren, given not door",
+    ]
