@@ -60,6 +60,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}" + ("" if number == 1 else "s")
 
 
+def times(number: int) -> str:
+    """How often: "once", "2 times"."""
+    return "once" if number == 1 else f"{number:,} times"
+
+
 def percent(share: float | None) -> str:
     """A share of 1 in per cent: "12.3 %"; empty for None."""
     return "" if share is None else f"{100 * share:.1f} %"

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
-from busprobe.report.quantities import counted, exact, moment, rounded, wall
+from busprobe.report.not_passed import LEAST_SHOWN_NS, not_passed, signals_text
+from busprobe.report.quantities import counted, exact, moment, rounded, times, wall
 from busprobe.report.table import Column, heading, paragraph, table
 from busprobe.report.verified import OUTCOMES, VERDICTS, Verified, latencies
-from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry, Verdict
+from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry
 
 CAUTION = (
     "A pass is evidence of behaviour in this recording, and no certificate: "
     "the local code and licensed practice decide."
 )
-LEAST_SHOWN_NS = 1000
-"""An uncertainty below it is not shown."""
-MOST_SHOWN = 20
-"""Occurrences shown of one check; the JSON file has all."""
 MOST_LOGGED = 200
 """Lines shown of the trigger log."""
+
+_MEANINGS = {
+    Outcome.ALREADY: "already so: true before it was asked for, which proves nothing.",
+    Outcome.CUT: "cut short: `when` or the data ended before the outcome could be told; not held against it.",
+}
+_NOT_SEEN = "start not seen: true at first sight or after unknown, so its beginning was not seen."
 
 _COLUMNS = (
     Column("verdict"),
@@ -39,8 +42,9 @@ def verify_lines(found: Verified) -> list[str]:
         *_head(found),
         *heading("Verdicts"),
         *table(_COLUMNS, [row for check in found.checks for row in _rows(check)]),
+        *_legend(found.checks),
         *_also_counted(found.checks),
-        *_not_passed(found.checks, found.start_ns),
+        *not_passed(found.checks, found.start_ns),
         *_trigger_log(found),
         *heading("Summary"),
         summary(found.checks),
@@ -103,56 +107,25 @@ def _measures(check: CheckResult, occurrences: Sequence[Occurrence]) -> Sequence
     )
 
 
+def _legend(checks: Sequence[CheckResult]) -> list[str]:
+    """Words of the report that need a word, each once where it occurs."""
+    outcomes = {o.outcome for check in checks for o in check.occurrences}
+    told = [text for outcome, text in _MEANINGS.items() if outcome in outcomes]
+    told += [_NOT_SEEN] if any(check.start_not_seen for check in checks) else []
+    return ["", *(line for text in told for line in paragraph(text, width=96))] if told else []
+
+
 def _also_counted(checks: Sequence[CheckResult]) -> list[str]:
     lines = []
     for check in checks:
         parts = []
         if check.start_not_seen:
-            parts.append(f"start not seen {check.start_not_seen} x")
+            parts.append(f"start not seen {times(check.start_not_seen)}")
         if check.glitches:
             parts.append(f"{check.glitches:,} glitch{'es' if check.glitches != 1 else ''} taken out by the debounce")
         if parts:
             lines += paragraph(f"{check.name}: {', '.join(parts)}.", indent=2, width=96)
     return [*heading("Also counted"), *lines] if lines else []
-
-
-def _not_passed(checks: Sequence[CheckResult], start_ns: int) -> list[str]:
-    lines: list[str] = []
-    for check in checks:
-        open_ones = [o for o in check.occurrences if o.outcome in (Outcome.FAILED, Outcome.UNDECIDED)]
-        if not open_ones and check.verdict is not Verdict.NOT_EXERCISED:
-            continue
-        lines += ["", f"{check.name}: {check.verdict.value}"]
-        lines += paragraph(f"expected: {check.expected}", indent=2, width=96)
-        for occurrence in open_ones[:MOST_SHOWN]:
-            lines += _occurrence(occurrence, start_ns)
-        if len(open_ones) > MOST_SHOWN:
-            lines.append(f"  and {len(open_ones) - MOST_SHOWN:,} more; --json FILE writes all of them")
-    return [*heading("Not passed"), *lines[1:]] if lines else []
-
-
-def _occurrence(one: Occurrence, start_ns: int) -> list[str]:
-    told = [f"{moment(one.t_ns, start_ns)}  {one.outcome.value}"]
-    if one.part:
-        told.append(f"part {one.part}")
-    if one.note:
-        told.append(one.note)
-    if one.latency_ns is not None:
-        sure = f" +/- {rounded(one.uncertainty_ns)}" if one.uncertainty_ns >= LEAST_SHOWN_NS else ""
-        told.append(f"latency {exact(one.latency_ns)}{sure}")
-    if one.length_ns is not None:
-        told.append(f"for {exact(one.length_ns)}")
-    if one.at_ns is not None and one.at_ns != one.t_ns:
-        told.append(f"at {moment(one.at_ns, start_ns)}")
-    lines = paragraph(", ".join(told), indent=2, width=96)
-    if one.signals:
-        lines += paragraph(signals_text(one.signals), indent=6, width=96)
-    return lines
-
-
-def signals_text(signals: Mapping[str, str]) -> str:
-    """Signals and what they said: "gear R, rear_white off"."""
-    return ", ".join(f"{name} {text}" for name, text in signals.items())
 
 
 def _trigger_log(found: Verified) -> list[str]:
