@@ -7,7 +7,7 @@ from pathlib import Path
 import duckdb
 
 from busprobe.errors import FormatError, OpenError
-from busprobe.recording.schema import FORMAT, MAGIC, TABLES
+from busprobe.recording.schema import FORMAT, MAGIC, TABLES, wal_of
 from busprobe.recording.trouble import told
 
 MEMORY_LIMIT = "256MB"
@@ -44,6 +44,12 @@ def _refuse_other_databases(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     with told(path):
         there = {name for (name,) in con.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
         missing = [f'"{name}"' for name in TABLES if name not in there]
+        if not there and not wal_of(path).exists():
+            raise OpenError(
+                f'The file is empty, and "{wal_of(path).name}" is not beside it: that log holds what was recorded.',
+                path=path,
+                hint=f"Copy {wal_of(path).name} too; keep it with the recording until that has been opened once.",
+            )
         if missing:
             raise OpenError(
                 f"The DuckDB file is no busprobe recording: {_tables_missing(missing)}.",

@@ -11,6 +11,7 @@ the first byte on the wire lowest: byte k is `(payload >> (8 * k)) & 255`. Examp
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Final
 
 FORMAT: Final = 1
@@ -76,3 +77,8 @@ def create_statements() -> list[str]:
 def quoted(text: str) -> str:
     """`text` as an SQL string."""
     return "'" + text.replace("'", "''") + "'"
+
+
+def wal_of(path: Path) -> Path:
+    """The log beside a recording: what has been committed and is not in the file yet."""
+    return path.with_name(path.name + ".wal")

@@ -32,6 +32,7 @@ from busprobe.recording.schema import (
     LATE_COUNT,
     create_statements,
     quoted,
+    wal_of,
 )
 from busprobe.recording.trouble import told
 from busprobe.results import LogLine
@@ -69,7 +70,8 @@ class RecordingWriter:
             self._con: duckdb.DuckDBPyConnection | None = _create(path)
             insert_rows(self._con, "about", [("format", str(FORMAT)), *about.items()])
             insert_rows(self._con, "bench", list(bench.items()))
-        self.commit()
+        # From now on the file is a recording even where somebody copies it without its log.
+        self.checkpoint()
 
     def __enter__(self) -> RecordingWriter:
         return self
@@ -82,7 +84,7 @@ class RecordingWriter:
     @property
     def wal_bytes(self) -> int:
         """Size of the log beside the file: what a checkpoint would move into it."""
-        return size_of(_wal(self.path))
+        return size_of(wal_of(self.path))
 
     def used_bytes(self) -> int:
         """Size of all that is recorded: room in the file that can be used again does not count."""
@@ -227,7 +229,7 @@ class RecordingWriter:
 
 def has_room_for_checkpoint(path: Path) -> bool:
     """Whether the disk has the room that moving the log beside a recording into it may take."""
-    return shutil.disk_usage(path.absolute().parent).free >= 2 * size_of(_wal(path)) + SPARE_BYTES
+    return shutil.disk_usage(path.absolute().parent).free >= 2 * size_of(wal_of(path)) + SPARE_BYTES
 
 
 def checkpoint_on_demand(con: duckdb.DuckDBPyConnection) -> None:
@@ -244,23 +246,22 @@ def size_of(path: Path) -> int:
         return 0
 
 
-def _wal(path: Path) -> Path:
-    return path.with_name(path.name + ".wal")
-
-
-def _make_room(path: Path, overwrite: bool) -> None:
-    """Sees to it that neither the file nor a log of an earlier one is there."""
+def refuse_target(path: Path, overwrite: bool = False) -> None:
+    """Raise OpenError where nothing can be recorded to `path`; with `overwrite` an earlier file may be there."""
     if not path.parent.is_dir():
         raise OpenError("The folder to record in does not exist.", path=path, hint="Make the folder first.")
     if path.is_dir():
         raise OpenError("This is a folder.", path=path, hint="Name a file in it to record to.")
-    for there in (path, _wal(path)):
-        if there.exists():
-            if not overwrite:
-                raise OpenError(
-                    "The file is there already.", path=there, hint="Choose another name, or remove it first."
-                )
-            there.unlink()
+    for there in (path, wal_of(path)):
+        if there.exists() and not overwrite:
+            raise OpenError("The file is there already.", path=there, hint="Choose another name, or remove it first.")
+
+
+def _make_room(path: Path, overwrite: bool) -> None:
+    """Sees to it that neither the file nor a log of an earlier one is there."""
+    refuse_target(path, overwrite)
+    for there in (path, wal_of(path)):
+        there.unlink(missing_ok=True)
 
 
 def _create(path: Path) -> duckdb.DuckDBPyConnection:

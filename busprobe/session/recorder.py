@@ -1,7 +1,8 @@
 """The recorder: a thread that writes a live run to its file, with a queue of its own.
 
 What matters most comes first: a batch is in the recorder's queue before the engine sees it.
-The thread commits about every 0.6 s, so a killed process loses no more than that. It stops by
+The thread commits about every 0.6 s, so a killed process loses no more than that; every 30 s
+it moves what was committed from the log beside the file into the file. It stops by
 itself, cleanly, when the disk is nearly full or fails; the run goes on without it.
 """
 
@@ -27,6 +28,8 @@ RING_STEP = 0.1
 """Of a full ring, the share that is dropped at least."""
 CHECKPOINT_BYTES = 64 * 1024 * 1024
 """The log beside the file is moved into it when it has grown to this."""
+CHECKPOINT_S = 30.0
+"""... or after this time: a file copied without its log lacks no more."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,7 @@ class Recorder(threading.Thread):
         self._failure = ""
         self._ring = ring_bytes
         self._dropped_before: int | None = None
+        self._checkpoint_by = time.monotonic() + CHECKPOINT_S
         self._checkpoint_at = CHECKPOINT_BYTES if ring_bytes is None else min(CHECKPOINT_BYTES, ring_bytes // 8)
 
     def put(self, batch: Batch) -> None:
@@ -140,8 +144,9 @@ class Recorder(threading.Thread):
         if self._ring is not None and used > self._ring:
             dropped = self._writer.drop_oldest(max(RING_STEP, 1 - (1 - RING_STEP) * self._ring / used))
             self._dropped_before = self._dropped_before if dropped is None else dropped
-        elif self._writer.wal_bytes > self._checkpoint_at:
+        elif self._writer.wal_bytes > self._checkpoint_at or time.monotonic() >= self._checkpoint_by:
             self._writer.checkpoint()
+            self._checkpoint_by = time.monotonic() + CHECKPOINT_S
 
     def _close(self) -> None:
         try:

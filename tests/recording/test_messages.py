@@ -13,7 +13,6 @@ import pytest
 
 from busprobe.errors import BusprobeError, FormatError, OpenError
 from busprobe.recording.read import looks_like, open_recording
-from busprobe.recording.schema import TABLES
 from busprobe.recording.trouble import explain
 from busprobe.recording.write import RecordingWriter
 
@@ -43,6 +42,11 @@ def _without(*tables: str) -> Callable[[Path], None]:
                 con.execute(f"DROP TABLE {table}")
 
     return make
+
+
+def _other_database(path: Path) -> None:
+    with duckdb.connect(str(path)) as con:
+        con.execute("CREATE TABLE trips (day DATE)")
 
 
 def _format(number: str) -> Callable[[Path], None]:
@@ -84,7 +88,7 @@ BAD = {
         'The DuckDB file is no busprobe recording: table "inputs" is missing.\nChoose a file that busprobe recorded.',
     ),
     "other_database": (
-        _without(*TABLES),
+        _other_database,
         (
             'The DuckDB file is no busprobe recording: tables "frames", "inputs", "states", "events", "channels", '
             '"about" and "bench" are missing.\nChoose a file that busprobe recorded.'
@@ -251,3 +255,14 @@ def test_looks_like(head: bytes, expected: bool) -> None:
 
 def test_looks_like_what_is_written(tmp_path: Path) -> None:
     assert looks_like(_recorded(tmp_path / "van.duckdb").read_bytes()[:4096])
+
+
+def test_an_empty_recording_without_its_log_names_the_log(tmp_path: Path) -> None:
+    path = tmp_path / "kill.duckdb"
+    duckdb.connect(str(path)).close()
+    with pytest.raises(OpenError) as caught:
+        open_recording(path)
+    assert str(caught.value) == (
+        f'{path}: The file is empty, and "kill.duckdb.wal" is not beside it: that log holds what was recorded.\n'
+        "Copy kill.duckdb.wal too; keep it with the recording until that has been opened once."
+    )

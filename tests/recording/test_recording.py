@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from itertools import pairwise
@@ -461,3 +462,13 @@ def test_bytes_a_frame(tmp_path: Path) -> None:
     mask = (np.arange(polled) // 500 % 1024).astype(np.uint64)
     box = InputBatch("box", T0 + np.arange(polled) * 10_000_000 + random.integers(0, 300_000, polled), mask)
     assert record(tmp_path / "a.duckdb", batch, box).stat().st_size / n < 13
+
+
+def test_a_file_is_a_recording_from_its_start_without_its_log(tmp_path: Path) -> None:
+    """Somebody copies it while it is written, and not the log beside it."""
+    with RecordingWriter(tmp_path / "a.duckdb", about={"vehicle": "van"}, bench={"van.toml": "text"}) as writer:
+        copy = tmp_path / "copy.duckdb"
+        shutil.copy(writer.path, copy)
+    with open_recording(copy) as kept:
+        assert kept.about["vehicle"] == "van"
+        assert kept.bench["van.toml"] == "text"

@@ -156,3 +156,22 @@ def test_nothing_to_listen_to_leaves_no_file(tmp_path: Path) -> None:
     with pytest.raises(DeviceError):
         play([ScriptedSource("body", [], missing=True)], path)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_copy_without_the_log_lacks_no_more_than_what_came_since_the_last_checkpoint(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recorder_module, "CHECKPOINT_S", 0.0)
+    path = tmp_path / "drive.duckdb"
+    recorder = Recorder(path, about={}, bench={})
+    recorder.start()
+    recorder.put(frames(0, 1000))
+    until = time.monotonic() + 10
+    while (recorder.status().rows < 1000 or path.with_name("drive.duckdb.wal").exists()) and time.monotonic() < until:
+        time.sleep(0.02)
+    copy = tmp_path / "copy.duckdb"
+    # Another process copies: opening the file here would end its lock.
+    subprocess.run([sys.executable, "-c", "import shutil, sys; shutil.copy(*sys.argv[1:])", path, copy], check=True)
+    recorder.stop()
+    with open_recording(copy) as kept:
+        assert kept.frame_count == 1000
