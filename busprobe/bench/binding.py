@@ -111,7 +111,7 @@ class _Binder:
         """A signal that stands alone."""
         kind = self.types[name]
         if not kind.is_condition and kind.unit is not None:
-            example = f'{name} > "5 {kind.unit}"'
+            example = f"{name} > '5 {kind.unit}'"
             raise self.error(node, f'"{name}" is in {kind.unit}: compare it with a value, such as {example}.')
         if not kind.is_condition and len(kind.labels) > _MOST_LABELS:
             example = f"{name} == '{next(iter(kind.labels))}'"
@@ -189,7 +189,7 @@ class _Binder:
             raise self.error(signal, f"age takes the name of a signal, not {self.said(signal)}.")
         if op not in _FLIPPED:
             raise self.error(call, f"{self.said(call)} can be compared with <, <=, > and >= only.")
-        return nodes.Age(signal.id, op, self.duration(limit, 'age(x) > "2 s"'))
+        return nodes.Age(signal.id, op, self.duration(limit, "age(x) > '2 s'"))
 
     def duration(self, node: ast.expr, example: str) -> int:
         match node:
@@ -226,7 +226,7 @@ class _Binder:
             case ast.Call(func=ast.Name(id="on_share"), args=args):
                 return Operand(self.parsed, node, "%", node=nodes.OnShare(self.lasting(args[0], "on_share")))
             case ast.Call(func=ast.Name(id="age")):
-                raise self.error(node, f'{self.said(node)} is compared only with a duration, as in age(x) > "2 s".')
+                raise self.error(node, f"{self.said(node)} is compared only with a duration, as in age(x) > '2 s'.")
         raise self.error(node, f"{self.said(node)} is a condition, not a number.")
 
     def negated(self, node: ast.expr, operand: Operand) -> Operand:

@@ -104,7 +104,7 @@ def _unit_error(operand: Operand, other: Operand) -> BenchError:
     if operand.value is None or other.value is not None:
         return operand.error(f'"{here}" ({_said(operand.unit)}) and "{there}" ({_said(other.unit)}) do not compare.')
     if operand.unit is None:
-        example = f'"{_digits(operand.value)} {other.unit}"'
+        example = f"'{_digits(operand.value)} {other.unit}'"
         return operand.error(f'"{there}" is in {other.unit}: write the number with its unit, such as {example}.')
     if other.unit is None:
         return operand.error(f'"{there}" has no unit: write the bare number, such as {_digits(operand.value)}.')

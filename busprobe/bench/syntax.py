@@ -1,7 +1,7 @@
 """Expressions of the bench file as syntax: Python's grammar, cut down to what is allowed.
 
-    gear == 'R' and not held(park_brake, "200 ms")
-    "5 km/h" < speed < "30 mph"
+    gear == 'R' and not held(park_brake, '200 ms')
+    '5 km/h' < speed < '30 mph'
     falls(ignition)
 
 Comparisons, `and or not`, + - * /, signal names, texts, numbers, True and False, and the
@@ -23,7 +23,7 @@ FUNCTIONS = {
     "rises": "rises(x)",
     "falls": "falls(x)",
     "changes": "changes(x)",
-    "held": 'held(x, "200 ms")',
+    "held": "held(x, '200 ms')",
     "age": "age(x)",
     "known": "known(x)",
     "flashing": "flashing(x)",
@@ -31,9 +31,9 @@ FUNCTIONS = {
     "on_share": "on_share(x)",
     "steady_on": "steady_on(x)",
     "steady_off": "steady_off(x)",
-    "in_step": 'in_step(x, y, "30 ms")',
+    "in_step": "in_step(x, y, '30 ms')",
 }
-"""Function -> how it is written."""
+"""Function -> how it is written: inside a text in double quotes, so texts in it have single ones."""
 
 EVENTS = ("rises", "falls", "changes")
 COMPARISONS: dict[type[ast.cmpop], str] = {

@@ -64,7 +64,10 @@ _QUANTITY = re.compile(r"([+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?)\s*((?![\s0-9.,+\-]
 
 
 class UnitError(ValueError):
-    """A text that is no duration or quantity, or units that do not convert; says so in one sentence."""
+    """A text that is no duration or quantity, or units that do not convert; says so in one sentence.
+
+    Examples have single quotes, which hold in TOML as in an expression inside double ones.
+    """
 
 
 def duration_ns(text: str) -> int:
@@ -74,7 +77,7 @@ def duration_ns(text: str) -> int:
     """
     match = _DURATION.fullmatch(text.strip())
     if match is None:
-        raise UnitError(f'"{text}" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".')
+        raise UnitError(f"\"{text}\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.")
     ns = Fraction(match[1]) * _NANOSECONDS[match[2]]
     if ns.denominator != 1:
         raise UnitError(f'"{text}" is finer than a nanosecond.')
@@ -90,7 +93,7 @@ def quantity(text: str) -> tuple[Fraction, str | None]:
     """
     match = _QUANTITY.fullmatch(text.strip())
     if match is None:
-        raise UnitError(f'"{text}" is no quantity: write a number and its unit, such as "5 km/h".')
+        raise UnitError(f"\"{text}\" is no quantity: write a number and its unit, such as '5 km/h'.")
     return Fraction(match[1]), normalise(match[2])
 
 

@@ -184,13 +184,13 @@ FAULTS = {
     "rise(door)": (1, 'Unknown function "rise". Nearest known name: "rises".'),
     "door and open('x')": (10, 'Unknown function "open".'),
     "body.rises(door)": (1, 'Unknown function "body.rises". Nearest known name: "rises".'),
-    "held(door)": (1, '"held(door)" is not how held is written: "held(x, "200 ms")".'),
+    "held(door)": (1, '"held(door)" is not how held is written: "held(x, \'200 ms\')".'),
     "rises(x=door)": (1, '"rises(x=door)" is not how rises is written: "rises(x)".'),
     "rises(*door)": (1, '"rises(*door)" is not how rises is written: "rises(x)".'),
-    "held(door, 200)": (12, '"200" is no duration: write it in quotes, as in held(x, "200 ms").'),
+    "held(door, 200)": (12, "\"200\" is no duration: write it in quotes, as in held(x, '200 ms')."),
     "held(door, '200')": (
         12,
-        '"200" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
+        "\"200\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
     ),
     "held(rises(door), '2 s')": (6, '"rises(door)" is an event; held needs a condition that lasts.'),
     "flashing(changes(gear))": (10, '"changes(gear)" is an event; flashing needs a condition that lasts.'),
@@ -212,8 +212,8 @@ FAULTS = {
     "qqq": (1, 'Unknown signal "qqq".'),
     "rises": (1, 'Unknown signal "rises".'),
     # conditions and numbers
-    "speed": (1, '"speed" is in km/h: compare it with a value, such as speed > "5 km/h".'),
-    "rises(speed)": (7, '"speed" is in km/h: compare it with a value, such as speed > "5 km/h".'),
+    "speed": (1, "\"speed\" is in km/h: compare it with a value, such as speed > '5 km/h'."),
+    "rises(speed)": (7, "\"speed\" is in km/h: compare it with a value, such as speed > '5 km/h'."),
     "gear": (1, "\"gear\" has 4 named values: compare it with one, such as gear == 'P'."),
     "speed + '1 km/h'": (1, "\"speed + '1 km/h'\" is not a condition: compare it with a value."),
     "flash_rate(lamp)": (1, '"flash_rate(lamp)" is not a condition: compare it with a value.'),
@@ -239,17 +239,17 @@ FAULTS = {
     "'P' in gear": (1, "\"'P'\" is no signal: write it as gear in ('P', 'R')."),
     "gear < 'R'": (8, 'The named values of "gear" have no order: compare with == or !=.'),
     "counter == 'P'": (12, '"counter" has no named values to compare with "P".'),
-    "speed == 'fast'": (10, '"fast" is no quantity: write a number and its unit, such as "5 km/h".'),
+    "speed == 'fast'": (10, "\"fast\" is no quantity: write a number and its unit, such as '5 km/h'."),
     # units
-    "speed > 5": (9, '"speed" is in km/h: write the number with its unit, such as "5 km/h".'),
-    "2.5 < speed": (1, '"speed" is in km/h: write the number with its unit, such as "2.5 km/h".'),
-    "speed + 1 > '5 km/h'": (9, '"speed" is in km/h: write the number with its unit, such as "1 km/h".'),
-    "on_share(lamp) > 30": (18, '"on_share(lamp)" is in %: write the number with its unit, such as "30 %".'),
+    "speed > 5": (9, "\"speed\" is in km/h: write the number with its unit, such as '5 km/h'."),
+    "2.5 < speed": (1, "\"speed\" is in km/h: write the number with its unit, such as '2.5 km/h'."),
+    "speed + 1 > '5 km/h'": (9, "\"speed\" is in km/h: write the number with its unit, such as '1 km/h'."),
+    "on_share(lamp) > 30": (18, "\"on_share(lamp)\" is in %: write the number with its unit, such as '30 %'."),
     "counter > '5 km/h'": (11, '"counter" has no unit: write the bare number, such as 5.'),
     "flash_rate(lamp) > '60 rpm'": (20, '"flash_rate(lamp)" has no unit: write the bare number, such as 60.'),
     "speed > '5 V'": (9, '"5 V" does not fit "speed", which is in km/h.'),
     "speed > '5 furlongs'": (9, '"5 furlongs" does not fit "speed", which is in km/h.'),
-    "speed > '5'": (9, '"speed" is in km/h: write the number with its unit, such as "5 km/h".'),
+    "speed > '5'": (9, "\"speed\" is in km/h: write the number with its unit, such as '5 km/h'."),
     "speed > battery": (9, '"battery" (V) and "speed" (km/h) do not compare.'),
     "speed > counter": (9, '"counter" (no unit) and "speed" (km/h) do not compare.'),
     "speed + battery > '5 V'": (9, '"battery" (V) and "speed" (km/h) do not compare.'),
@@ -269,14 +269,14 @@ FAULTS = {
     "counter > 1e16": (11, '"1e16" is too large a number.'),
     "counter > 1e15" + "*1e15" * 20: (11, '"1e15' + "*1e15" * 13 + '" is too large a number.'),
     # ages
-    "age(speed) > 2": (14, '"2" is no duration: write it in quotes, as in age(x) > "2 s".'),
+    "age(speed) > 2": (14, "\"2\" is no duration: write it in quotes, as in age(x) > '2 s'."),
     "age(speed) > '5 km/h'": (
         14,
-        '"5 km/h" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
+        "\"5 km/h\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
     ),
     "age(speed) == '2 s'": (1, '"age(speed)" can be compared with <, <=, > and >= only.'),
     "age(door and lamp) > '2 s'": (5, 'age takes the name of a signal, not "door and lamp".'),
-    "age(speed) + 1 > '2 s'": (1, '"age(speed)" is compared only with a duration, as in age(x) > "2 s".'),
+    "age(speed) + 1 > '2 s'": (1, "\"age(speed)\" is compared only with a duration, as in age(x) > '2 s'."),
     "age(speed)": (1, '"age(speed)" is not a condition: compare it with a value.'),
 }
 
@@ -352,7 +352,7 @@ def test_levels_are_in_the_unit_of_the_quantity():
 
 
 LEVEL_FAULTS = {
-    "bare": (("speed", "8"), '"speed" is in km/h: write the number with its unit, such as "8 km/h".'),
+    "bare": (("speed", "8"), "\"speed\" is in km/h: write the number with its unit, such as '8 km/h'."),
     "wrong unit": (("speed", "8 V"), '"8 V" does not fit "speed", which is in km/h.'),
     "unit not wanted": (("counter", "8 V"), '"counter" has no unit: write the bare number, such as 8.'),
     "upside down": (("speed", "5 km/h", "5 mph"), '"below_again" ("5 mph") is higher than "above" ("5 km/h").'),

@@ -284,12 +284,12 @@ FAULTS = {
     "wrong duration": (
         'settle = "200 ms"',
         'settle = "200 msec"',
-        ', line 118, column 11: "200 msec" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
+        ", line 118, column 11: \"200 msec\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
     ),
     "wrong duration in a table": (
         'after = "5 s"',
         'after = "5 V"',
-        ', line 123, column 35: "5 V" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
+        ", line 123, column 35: \"5 V\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
     ),
     "wrong hold": (
         'hold = "while when"',
@@ -329,7 +329,7 @@ FAULTS = {
     "wrong level": (
         'above = "8 km/h"',
         'above = "fast"',
-        ', line 81, column 37: "fast" is no quantity: write a number and its unit, such as "5 km/h".',
+        ", line 81, column 37: \"fast\" is no quantity: write a number and its unit, such as '5 km/h'.",
     ),
     "level without above": (
         'above = "8 km/h", ',

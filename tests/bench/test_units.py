@@ -41,12 +41,12 @@ def test_duration(text, ns):
 
 
 NO_DURATIONS = {
-    "300 msec": '"300 msec" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
-    "300": '"300" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
-    "-2 s": '"-2 s" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
-    "1,5 s": '"1,5 s" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
-    "": '"" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
-    "5 V": '"5 V" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".',
+    "300 msec": "\"300 msec\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
+    "300": "\"300\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
+    "-2 s": "\"-2 s\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
+    "1,5 s": "\"1,5 s\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
+    "": "\"\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
+    "5 V": "\"5 V\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'.",
     "0.0001 us": '"0.0001 us" is finer than a nanosecond.',
     "9000 h": '"9000 h" is longer than a year.',
 }
@@ -94,7 +94,7 @@ def test_quantity(text, value, unit):
 def test_no_quantity(text):
     with pytest.raises(UnitError) as caught:
         quantity(text)
-    assert str(caught.value) == f'"{text}" is no quantity: write a number and its unit, such as "5 km/h".'
+    assert str(caught.value) == f"\"{text}\" is no quantity: write a number and its unit, such as '5 km/h'."
 
 
 CONVERSIONS = [

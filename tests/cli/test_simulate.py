@@ -187,7 +187,7 @@ BAD = [
     ),
     (["--script", "none.toml"], "none.toml: The script cannot be read: No such file or directory."),
     (["--bench", "none.toml"], "none.toml: There is no such bench file."),
-    (["--for", "soon"], '"soon" is no duration: write it like "300 ms", "2 s", "31 min" or "1.5 h".'),
+    (["--for", "soon"], "\"soon\" is no duration: write it like '300 ms', '2 s', '31 min' or '1.5 h'."),
 ]
 
 
