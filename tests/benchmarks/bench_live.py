@@ -60,7 +60,7 @@ def bench_text(dbc: Path, identifiers: int) -> str:
 def senders(rate: int, seconds: float) -> list[subprocess.Popen[str]]:
     return [
         subprocess.Popen(
-            [sys.executable, "-m", "busprobe.van.load", "--port", str(port), "--rate", str(rate), "--for", f"{seconds}s"],
+            [sys.executable, "-m", "busprobe.van.load", f"--port={port}", f"--rate={rate}", f"--for={seconds}s"],
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
         )
         for port in PORTS
