@@ -10,7 +10,6 @@ TOML 1.0, https://toml.io/en/v1.0.0. Everything that needs no database is checke
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
@@ -20,18 +19,15 @@ from pathlib import Path
 from busprobe.bench.hardware import read_boxes, read_buses, read_obd
 from busprobe.bench.marker import with_marker
 from busprobe.bench.model import Bench, Derived, Expect, Follows, Invariant, Text
-from busprobe.bench.places import Keys, find_places
+from busprobe.bench.places import find_places
 from busprobe.bench.rules import read_checks, read_triggers
 from busprobe.bench.section import Section, error_at
 from busprobe.bench.signals import read_signals
 from busprobe.bench.syntax import names_of, parse, refuse_unknown
-from busprobe.errors import BenchError, OpenError
+from busprobe.bench.toml_error import toml_error
+from busprobe.errors import BenchError, OpenError, nearest
 
 TABLES = ("vehicle", "bus", "inputs", "obd", "record", "signals", "check", "trigger")
-
-_PLACE_IN_TOML_ERROR = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-_DECLARED_TWICE = re.compile(r"Cannot declare \((.*)\) twice")
-_QUOTED = re.compile(r"'([^']*)'")
 
 
 def load(path: Path) -> Bench:
@@ -41,7 +37,9 @@ def load(path: Path) -> Bench:
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        raise OpenError("There is no such bench file.", path=path) from None
+        siblings = [p.name for p in path.parent.glob("*.toml")]
+        hint = f"Check the name and the folder.{nearest(path.name, siblings)}"
+        raise OpenError("There is no such bench file.", path=path, hint=hint) from None
     except OSError as error:
         raise OpenError(f"The bench file cannot be read: {error.strerror}.", path=path) from None
     try:
@@ -61,7 +59,7 @@ def loads(text: str, path: Path | None = None) -> Bench:
     try:
         data = tomllib.loads(lines)
     except tomllib.TOMLDecodeError as error:
-        raise _toml_error(lines, path, str(error)) from None
+        raise toml_error(lines, path, str(error)) from None
     except RecursionError:
         raise BenchError("The bench file is nested too deep to be read.", path=path) from None
     bench = _read(Section(data, "the bench file", (), find_places(lines, path)), text)
@@ -91,28 +89,6 @@ def _read(root: Section, text: str) -> Bench:
         triggers=read_triggers(root),
     )
     return with_marker(root, bench)
-
-
-def _toml_error(text: str, path: Path | None, message: str) -> BenchError:
-    """What `tomllib` found, with its place; a key given twice is named."""
-    place = _PLACE_IN_TOML_ERROR.search(message)
-    line, column = (int(n) if n else None for n in place.groups()) if place else (None, None)
-    reason = _PLACE_IN_TOML_ERROR.sub("", message)
-    if line is None:
-        line = text.count("\n") + 1
-    if reason.startswith(("Cannot overwrite", "Duplicate")):
-        for keys, first, again in find_places(text, path).repeats:
-            return BenchError(f"{_twice(keys)}; the first is on line {first}.", path=path, line=again)
-    if (declared := _DECLARED_TWICE.fullmatch(reason)) and (names := _QUOTED.findall(declared[1])):
-        return BenchError(f"{_twice(tuple(names))}.", path=path, line=line, column=column)
-    return BenchError(f"This is no valid TOML: {reason}.", path=path, line=line, column=column)
-
-
-def _twice(keys: Keys) -> str:
-    """What stands under these keys is given twice."""
-    if keys[:1] == ("signals",) and len(keys) == 2:
-        return f'Two signals are named "{keys[1]}"'
-    return f'"{keys[-1]}" is given twice'
 
 
 def _check_names(bench: Bench) -> None:

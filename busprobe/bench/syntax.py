@@ -66,6 +66,11 @@ _REFUSED: dict[type[ast.operator], str] = {
     ast.BitOr: '"|" is not allowed: write "or".',
 }
 _QUOTED = re.compile(r"'[^']*'|\"[^\"]*\"")
+_CAPITALS = re.compile(r"\b(?:AND|And|OR|Or|NOT|Not)\b")
+_BARE_QUANTITY = re.compile(
+    r"(?<![\w.])(\d+(?:\.\d+)?) ?(?!(?i:and|or|not|in|is|if|else)\b)([A-Za-zµ°%]+(?:/[A-Za-z]+)?)(?!\w)"
+)
+_SMALL = "and, or, not are written in small letters."
 
 
 @dataclass(frozen=True)
@@ -189,7 +194,8 @@ def _check(parsed: Parsed) -> None:
 def _check_call(parsed: Parsed, call: ast.Call) -> None:
     name = parsed.written(call.func)
     if not isinstance(call.func, ast.Name) or name not in FUNCTIONS:
-        raise parsed.error(call, f'Unknown function "{name}".{nearest(name, FUNCTIONS)}')
+        hint = _SMALL if name.lower() in ("and", "or", "not") else None
+        raise parsed.error(call, f'Unknown function "{name}".{nearest(name, FUNCTIONS)}', hint)
     wanted = FUNCTIONS[name].count(",") + 1
     if call.keywords or len(call.args) != wanted or any(isinstance(a, ast.Starred) for a in call.args):
         raise parsed.error(call, f'{parsed.said(call)} is not how {name} is written: "{FUNCTIONS[name]}".')
@@ -206,10 +212,19 @@ def _syntax_error(source: Text, code: str, error: SyntaxError) -> BenchError:
     at = error.offset - 1 if error.offset > 0 else len(code)
     rest = code[at:].strip().replace('"', "'")
     if not rest:
-        return _error(source, len(code), "The expression ends too early.")
+        return _error(source, len(code), "The expression ends too early.", _spelling(bare))
     if error.msg.endswith("never closed"):
         return _error(source, at, f'"{rest[0]}" is never closed.')
-    return _error(source, at, f'The expression makes no sense at "{rest}".')
+    return _error(source, at, f'The expression makes no sense at "{rest}".', _spelling(bare))
+
+
+def _spelling(bare: str) -> str | None:
+    """What to write instead of a word in capitals or a quantity without quotes; bare: the code without its texts."""
+    if _CAPITALS.search(bare):
+        return _SMALL
+    if found := _BARE_QUANTITY.search(bare):
+        return f"A quantity stands in single quotes: '{found[1]} {found[2]}'."
+    return None
 
 
 def _error(source: Text, at: int, message: str, hint: str | None = None) -> BenchError:

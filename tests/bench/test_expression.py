@@ -152,6 +152,27 @@ FAULTS = {
     "door and (lamp": (10, '"(" is never closed.'),
     "gear == 'R": (9, 'The expression makes no sense at "\'R".'),
     "door lamp": (6, 'The expression makes no sense at "lamp".'),
+    "door AND lamp": (
+        6,
+        'The expression makes no sense at "AND lamp".\nand, or, not are written in small letters.',
+    ),
+    "gear == 'R' Or lamp": (
+        13,
+        'The expression makes no sense at "Or lamp".\nand, or, not are written in small letters.',
+    ),
+    "NOT(door)": (1, 'Unknown function "NOT".\nand, or, not are written in small letters.'),
+    "speed > 20 mph": (
+        12,
+        "The expression makes no sense at \"mph\".\nA quantity stands in single quotes: '20 mph'.",
+    ),
+    "speed > 5.5 km/h and door": (
+        13,
+        "The expression makes no sense at \"km/h and door\".\nA quantity stands in single quotes: '5.5 km/h'.",
+    ),
+    "on_share(lamp) > 30 %": (
+        22,
+        "The expression ends too early.\nA quantity stands in single quotes: '30 %'.",
+    ),
     "gear = 'R'": (6, '"=" compares nothing: write "==".'),
     "door && lamp": (6, '"&&" is not allowed: write "and".'),
     "door || lamp": (6, '"||" is not allowed: write "or".'),

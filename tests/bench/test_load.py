@@ -182,7 +182,7 @@ def test_windows_line_ends_and_byte_order_mark(tmp_path, bench):
 
 
 UNREADABLE = {
-    "missing": (None, OpenError, ": There is no such bench file."),
+    "missing": (None, OpenError, ": There is no such bench file.\nCheck the name and the folder."),
     "empty": (b"", BenchError, ": The bench file is empty."),
     "blank": (b" \n\n", BenchError, ": The bench file is empty."),
     "not UTF-8": (
@@ -202,6 +202,13 @@ def test_unreadable(tmp_path, data, kind, message):
     with pytest.raises(kind) as caught:
         load(path)
     assert message is None or str(caught.value) == f"{path}{message}"
+
+
+def test_the_nearest_bench_file_is_named(tmp_path):
+    (tmp_path / "patrol_van.toml").touch()
+    with pytest.raises(OpenError) as caught:
+        load(tmp_path / "patrol_vam.toml")
+    assert caught.value.hint == 'Check the name and the folder. Nearest known name: "patrol_van.toml".'
 
 
 def test_directory(tmp_path):

@@ -16,17 +16,77 @@ FAULTS = {
     "toml error": (
         "bitrate = 500000",
         "bitrate 500000",
-        ", line 8, column 9: This is no valid TOML: Expected '=' after a key in a key/value pair.",
+        ", line 8, column 9: This is no valid TOML: Expected '=' after a key in a key/value pair.\nWrite each line as a name, \"=\" and a value.",
     ),
     "toml unclosed string": (
         'name = "body"',
         'name = "body',
-        ", line 5, column 13: This is no valid TOML: Illegal character '\\n'.",
+        ", line 5, column 13: This is no valid TOML: Illegal character '\\n'.\nA text ends with the quote that it begins with: name = \"body\"",
     ),
     "toml error at the end": (
         'keep = { before = "2 s", after = "5 s" }\n',
         'keep = { before = "2 s", after = "5 s"',
-        ", line 123: This is no valid TOML: Unclosed inline table.",
+        ", line 123: This is no valid TOML: Unclosed inline table.\nWhat stands between { and } stands on one line, with commas between and texts in quotes.",
+    ),
+    "text without quotes": (
+        'on = "rises(rear_door) and moving"',
+        "on = rises(rear_door) and moving  # a comment",
+        ', line 122, column 6: This is no valid TOML: Invalid value.\nTexts stand in quotes: on = "rises(rear_door) and moving"',
+    ),
+    "duration without quotes": (
+        'within = "300 ms"',
+        "within = 300 ms",
+        ', line 88, column 14: This is no valid TOML: Expected newline or end of document after a statement.\nTexts stand in quotes: within = "300 ms"',
+    ),
+    "double quotes in double quotes": (
+        "when = \"gear == 'R'\"",
+        'when = "gear == "R""',
+        ", line 86, column 18: This is no valid TOML: Expected newline or end of document after a statement.\nInside a text in double quotes use single ones: when = \"gear == 'R'\"",
+    ),
+    "double quotes in double quotes, not ended": (
+        "when = \"gear == 'R'\"",
+        'when = "gear == "R"',
+        ", line 86, column 18: This is no valid TOML: Expected newline or end of document after a statement.\nInside a text in double quotes use single ones, and end it with a double one.",
+    ),
+    "value missing": (
+        'role = "brake" }\n',
+        'role = "brake" }\nlamp =\n',
+        ', line 72, column 7: This is no valid TOML: Invalid value.\nA value is missing: lamp = "..."',
+    ),
+    "True": (
+        "listen_only = true",
+        "listen_only = True",
+        ", line 9, column 15: This is no valid TOML: Invalid value.\ntrue and false are written in small letters: listen_only = true",
+    ),
+    "one [check] among [[check]]": (
+        '[[check]]\nname = "Loads shed',
+        '[check]\nname = "Loads shed',
+        ", line 98: [check] stands in single brackets.\nWrite [[check]] with two brackets: there may be several.",
+    ),
+    "first [check] among [[check]]": (
+        "[[check]]",
+        "[check]",
+        ", line 84: [check] stands in single brackets.\nWrite [[check]] with two brackets: there may be several.",
+    ),
+    "inline table over several lines": (
+        'before = "2 s", after',
+        'before = "2 s",\n  after',
+        ", line 123, column 25: This is no valid TOML: Invalid initial character for a key part.\nWhat stands between { and } stands on one line, with commas between and texts in quotes.",
+    ),
+    "comma before }": (
+        'after = "5 s" }',
+        'after = "5 s", }',
+        ', line 123, column 41: This is no valid TOML: Invalid initial character for a key part.\nNo comma stands before "}".',
+    ),
+    "bracket of a list missing": (
+        'poll = ["0C", "0D", "42"]',
+        'poll = ["0C", "0D", "42"',
+        ', line 66, column 1: This is no valid TOML: Unclosed array.\nA list ends with "]".',
+    ),
+    "bracket of a heading missing": (
+        "[signals]\n",
+        "[signals\n",
+        ", line 68, column 9: This is no valid TOML: Expected ']' at the end of a table declaration.\nA heading stands in brackets: [signals], [[check]].",
     ),
     "two signals with one name": (
         'brake = { from = "body.BrakeStatus.PedalSwitch", role = "brake" }',
@@ -581,3 +641,12 @@ def test_fault(good, bad, message):
     with pytest.raises(BenchError) as caught:
         loads(GOOD.replace(good, bad, 1), Path("van.toml"))
     assert str(caught.value) == "van.toml" + message
+
+
+def test_every_check_in_single_brackets():
+    with pytest.raises(BenchError) as caught:
+        loads(GOOD.replace("[[check]]", "[check]"), Path("van.toml"))
+    assert str(caught.value) == (
+        "van.toml, line 84: [check] stands in single brackets.\n"
+        "Write [[check]] with two brackets: there may be several."
+    )
