@@ -12,6 +12,17 @@ from types import MappingProxyType
 STORED, PENDING, PERMANENT = "stored", "pending", "permanent"
 CODE_KINDS = (STORED, PENDING, PERMANENT)
 """Kinds of trouble codes, in the order in which they are told."""
+READINESS, VOLTAGE, VIN = "readiness", "battery voltage", "VIN"
+REQUESTS: Mapping[str, str] = MappingProxyType(
+    {
+        **{f"{kind} codes": service for kind, service in zip(CODE_KINDS, ("03", "07", "0A"), strict=True)},
+        READINESS: "01 01",
+        VOLTAGE: "01 42",
+        VIN: "09 02",
+    }
+)
+"""What a unit may tell -> the request that asks for it (SAE J1979, from memory)."""
+NOT_ASKED, NO_ANSWER = "not asked", "no answer"
 
 
 @dataclass(frozen=True)
@@ -55,6 +66,11 @@ class UnitRead:
     refusals: tuple[str, ...] = ()
     """"0A: serviceNotSupported (code 11)"."""
 
+    def tells(self, what: str) -> bool:
+        """Whether it said something on a key of `REQUESTS`."""
+        found = {READINESS: self.readiness is not None, VOLTAGE: self.voltage is not None, VIN: bool(self.vin)}
+        return found[what] if what in found else what.removesuffix(" codes") in self.codes
+
 
 @dataclass(frozen=True)
 class VehicleRead:
@@ -63,6 +79,18 @@ class VehicleRead:
     bus: str
     read_ns: int
     units: tuple[UnitRead, ...] = ()
+    asked: frozenset[str] | None = None
+    """Requests that anybody was heard making: "03", "01 42"; None: not known."""
+
+    def absent(self, what: str) -> str:
+        """Why a key of `REQUESTS` is missing: nobody asked for it, or there was no answer."""
+        return NO_ANSWER if self.asked is None or REQUESTS[what] in self.asked else NOT_ASKED
+
+    @property
+    def missing(self) -> dict[str, str]:
+        """Keys of `REQUESTS` on which no unit said anything, with why; voltage, which not every vehicle has, is not."""
+        keys = [what for what in REQUESTS if what != VOLTAGE and not any(unit.tells(what) for unit in self.units)]
+        return {what: self.absent(what) for what in keys}
 
     @property
     def vins(self) -> tuple[str, ...]:
@@ -81,6 +109,11 @@ class VehicleTally:
 
     def __init__(self) -> None:
         self._units: dict[str, UnitRead] = {}
+        self._asked: set[str] = set()
+
+    def asked(self, request: str) -> None:
+        """Somebody asked: "03", "01 42"."""
+        self._asked.add(request)
 
     def vin(self, unit: str, text: str, note: str) -> None:
         self._set(unit, vin=text, vin_note=note)
@@ -113,7 +146,9 @@ class VehicleTally:
 
     def result(self, bus: str, read_ns: int) -> VehicleRead:
         """What was gathered so far, by unit."""
-        return VehicleRead(bus, read_ns, tuple(self._units[unit] for unit in sorted(self._units)))
+        return VehicleRead(
+            bus, read_ns, tuple(self._units[unit] for unit in sorted(self._units)), frozenset(self._asked)
+        )
 
     def _unit(self, unit: str) -> UnitRead:
         return self._units.get(unit) or UnitRead(unit)

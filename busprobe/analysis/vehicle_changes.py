@@ -6,9 +6,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
 
-from busprobe.analysis.vehicle import CODE_KINDS, Readiness, UnitRead, VehicleRead
-
-NO_ANSWER = "no answer"
+from busprobe.analysis.vehicle import (
+    CODE_KINDS,
+    NO_ANSWER,
+    READINESS,
+    REQUESTS,
+    VIN,
+    VOLTAGE,
+    UnitRead,
+    VehicleRead,
+)
 
 
 class Sameness(Enum):
@@ -61,6 +68,15 @@ class Comparison:
     """The engine ran both times or stood both times, as far as known: voltages can be compared."""
 
     @property
+    def left_open(self) -> tuple[str, ...]:
+        """What could not be compared, with the units: "stored codes (7E8, 7E9)"."""
+        units: dict[str, list[str]] = {}
+        for change in self.changes:
+            if change.weight is Weight.OPEN:
+                units.setdefault(change.what, []).append(change.unit)
+        return tuple(what + f" ({', '.join(names)})" * any(names) for what, names in units.items())
+
+    @property
     def exit_status(self) -> int:
         """0 nothing worse, 1 something worse, 2 nothing worse but something not comparable, 3 another vehicle."""
         weights = {change.weight for change in self.changes}
@@ -76,17 +92,17 @@ def compare(before: VehicleRead, now: VehicleRead) -> Comparison:
         return Comparison(before, sameness)
     old = {unit.unit: unit for unit in before.units}
     new = {unit.unit: unit for unit in now.units}
-    changes: list[Change] = []
+    changes = list(_whole(before, now))
     volts: list[Volts] = []
     for name in sorted({*old, *new}):
         earlier, later = old.get(name), new.get(name)
         if later is None:
             changes.append(Change(name, "control unit", "answers", NO_ANSWER, Weight.OPEN))
         elif earlier is None:
-            changes.append(Change(name, "control unit", NO_ANSWER, "answers", Weight.CHANGED))
-            changes += _codes(UnitRead(name), later)
+            changes.append(Change(name, "control unit", NO_ANSWER, "answers", Weight.OPEN))
+            changes += _unmatched_codes(later)
         else:
-            changes += _unit(earlier, later)
+            changes += [*_unit(earlier, later), *_open(before, earlier, now, later)]
             if earlier.voltage is not None and later.voltage is not None:
                 volts.append(Volts(name, earlier.voltage, later.voltage))
     is_alike = None in (before.engine_runs, now.engine_runs) or before.engine_runs == now.engine_runs
@@ -99,21 +115,64 @@ def _sameness(before: VehicleRead, now: VehicleRead) -> Sameness:
     return Sameness.SAME if set(before.vins) & set(now.vins) else Sameness.OTHER
 
 
+def _whole(before: VehicleRead, now: VehicleRead) -> Iterator[Change]:
+    """What lacks its counterpart whichever unit tells it."""
+    if not before.units and not now.units:
+        yield Change("", "control units", NO_ANSWER, NO_ANSWER, Weight.OPEN)
+    elif _is_open((before, bool(before.vins)), (now, bool(now.vins)), VIN):
+        old, new = (", ".join(read.vins) or read.absent(VIN) for read in (before, now))
+        yield Change("", VIN, old, new, Weight.OPEN)
+
+
+def _is_open(before: tuple[VehicleRead, bool], now: tuple[VehicleRead, bool], what: str) -> bool:
+    """One reading tells it and the other does not, or neither does and it was not asked for in one.
+
+    Asked for both times and never answered, the vehicle does not have it: nothing is left open.
+    """
+    if before[1] or now[1]:
+        return before[1] != now[1]
+    return any(read.absent(what) != NO_ANSWER for read, _ in (before, now))
+
+
+def _open(before: VehicleRead, earlier: UnitRead, now: VehicleRead, later: UnitRead) -> Iterator[Change]:
+    """What one unit told in one of the readings only, or was not asked for."""
+    for what in REQUESTS:
+        if what == VIN or not _is_open((before, earlier.tells(what)), (now, later.tells(what)), what):
+            continue
+        if what == VOLTAGE and not (earlier.tells(what) or later.tells(what)):
+            continue  # few units have it
+        old, new = (_value(unit, what) or read.absent(what) for read, unit in ((before, earlier), (now, later)))
+        yield Change(later.unit, what, old, new, Weight.OPEN)
+
+
+def _value(unit: UnitRead, what: str) -> str:
+    """What a unit told on a key of `REQUESTS`, in short; empty where it told nothing."""
+    if not unit.tells(what):
+        return ""
+    if unit.readiness is not None and what == READINESS:
+        lamp = ", lamp ON" if unit.readiness.lamp_on else ""
+        return f"{len(unit.readiness.complete)} of {len(unit.readiness.supported)} complete{lamp}"
+    if unit.voltage is not None and what == VOLTAGE:
+        return f"{unit.voltage:.2f} V"
+    return ", ".join(unit.codes[what.removesuffix(" codes")]) or "none"
+
+
+def _unmatched_codes(now: UnitRead) -> Iterator[Change]:
+    """Codes of a unit that was not heard before."""
+    for kind, codes in now.codes.items():
+        for code in codes:
+            yield Change(now.unit, f"{kind} code {code}", NO_ANSWER, "there", Weight.OPEN)
+
+
 def _unit(before: UnitRead, now: UnitRead) -> list[Change]:
-    return [*_codes(before, now), *_readiness(before, now), *_pids(before, now), *_voltage_lost(before, now)]
+    return [*_codes(before, now), *_readiness(before, now), *_pids(before, now)]
 
 
 def _codes(before: UnitRead, now: UnitRead) -> Iterator[Change]:
     for kind in CODE_KINDS:
-        if kind not in before.codes:
-            for code in now.codes.get(kind, ()):
-                yield Change(now.unit, f"{kind} code {code}", NO_ANSWER, "there", Weight.OPEN)
+        if kind not in before.codes or kind not in now.codes:
             continue
-        old = before.codes[kind]
-        if kind not in now.codes:
-            yield Change(now.unit, f"{kind} codes", ", ".join(old) or "none", NO_ANSWER, Weight.OPEN)
-            continue
-        new = now.codes[kind]
+        old, new = before.codes[kind], now.codes[kind]
         for code in new:
             if code not in old:
                 yield Change(now.unit, f"{kind} code {code}", "not there", "there", Weight.WORSE)
@@ -125,8 +184,6 @@ def _codes(before: UnitRead, now: UnitRead) -> Iterator[Change]:
 def _readiness(before: UnitRead, now: UnitRead) -> Iterator[Change]:
     old, new = before.readiness, now.readiness
     if old is None or new is None:
-        if old is not None:
-            yield Change(now.unit, "readiness", _told(old), NO_ANSWER, Weight.OPEN)
         return
     if old.lamp_on != new.lamp_on:
         weight = Weight.WORSE if new.lamp_on else Weight.BETTER
@@ -145,15 +202,6 @@ def _pids(before: UnitRead, now: UnitRead) -> Iterator[Change]:
     gone = [pid for pid in before.pids if pid not in now.pids]
     come = [pid for pid in now.pids if pid not in before.pids]
     yield Change(now.unit, "supported PIDs", " ".join(gone) or "-", " ".join(come) or "-", Weight.CHANGED)
-
-
-def _voltage_lost(before: UnitRead, now: UnitRead) -> Iterator[Change]:
-    if before.voltage is not None and now.voltage is None:
-        yield Change(now.unit, "battery voltage", f"{before.voltage:.2f} V", NO_ANSWER, Weight.OPEN)
-
-
-def _told(readiness: Readiness) -> str:
-    return f"{len(readiness.complete)} of {len(readiness.supported)} complete"
 
 
 def _on(is_on: bool) -> str:

@@ -15,7 +15,7 @@ from busprobe.errors import OpenError
 from busprobe.report.vehicle_json import vehicle_json
 from busprobe.report.vehicle_report import VehicleReport
 from busprobe.report.vehicle_saved import load_vehicle
-from busprobe.report.vehicle_text import vehicle_lines
+from busprobe.report.vehicle_text import saved_lines, vehicle_lines
 from busprobe.session.vehicle import compared, vehicle_live, vehicle_recorded
 
 _FILE = click.Path(path_type=Path)
@@ -64,6 +64,9 @@ def command(
         print_problems(report.problems)
     for path in (save, json_file):
         write_json(path, vehicle_json(report))
+    if save is not None:
+        for line in saved_lines(report, save):
+            say(line)
     return report.exit_status
 
 

@@ -29,6 +29,8 @@ def vehicle_json(report: VehicleReport) -> Json:
         "requests": report.requests,
         "exit_status": report.exit_status,
         "vin": list(read.vins),
+        "asked": None if read.asked is None else sorted(read.asked),
+        "missing": read.missing,
         "control_units": [_unit(one) for one in read.units],
         "not_answered": [{"asked": s.asked, "unit": s.unit or None, "what": s.what} for s in report.shortfalls],
         "other_tester": _tester(report.tester) if report.tester is not None else None,

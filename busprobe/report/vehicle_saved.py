@@ -44,7 +44,13 @@ def load_vehicle(path: Path) -> VehicleRead:
 
 
 def _read(report: dict[str, Any]) -> VehicleRead:
-    return VehicleRead(str(report["bus"]), int(report["read_ns"]), tuple(_unit(one) for one in report["control_units"]))
+    asked = report.get("asked")
+    return VehicleRead(
+        str(report["bus"]),
+        int(report["read_ns"]),
+        tuple(_unit(one) for one in report["control_units"]),
+        None if asked is None else frozenset(_texts(asked)),
+    )
 
 
 def _unit(one: dict[str, Any]) -> UnitRead:

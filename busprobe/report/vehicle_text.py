@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
-from busprobe.analysis.vehicle import CODE_KINDS, UnitRead
+from busprobe.analysis.vehicle import CODE_KINDS, NO_ANSWER, NOT_ASKED, READINESS, REQUESTS, VIN, UnitRead, VehicleRead
 from busprobe.analysis.vehicle_changes import Comparison, Sameness
 from busprobe.report.quantities import counted, identifier, wall
 from busprobe.report.table import Column, heading, paragraph, table
@@ -33,7 +34,7 @@ def vehicle_lines(report: VehicleReport) -> list[str]:
     """The whole report."""
     return [
         *_head(report),
-        *(_units(report.read.units) if report.read.units else ["", "No control unit said anything."]),
+        *(_units(report.read) if report.read.units else ["", "No control unit said anything."]),
         *_details(report.read.units),
         *_shortfalls(report),
         *(_tester(report.tester) if report.tester is not None else []),
@@ -51,30 +52,30 @@ def _head(report: VehicleReport) -> list[str]:
         ("At", wall(read.read_ns) or ""),
     ]
     notes = {unit.vin: unit.vin_note for unit in reversed(read.units)}
-    rows += [("VIN", f"{vin} ({notes[vin]})") for vin in read.vins] or [("VIN", "not told")]
+    rows += [("VIN", f"{vin} ({notes[vin]})") for vin in read.vins] or [(VIN, read.absent(VIN))]
     return [f"{name:<8} {text}" for name, text in rows if text]
 
 
-def _units(units: Sequence[UnitRead]) -> list[str]:
-    return [*heading("Control units and trouble codes"), *table(_UNITS, [_unit(one) for one in units])]
+def _units(read: VehicleRead) -> list[str]:
+    return [*heading("Control units and trouble codes"), *table(_UNITS, [_unit(read, one) for one in read.units])]
 
 
-def _unit(one: UnitRead) -> Sequence[str]:
+def _unit(read: VehicleRead, one: UnitRead) -> Sequence[str]:
     ready = one.readiness
     return (
         one.unit,
         one.name,
-        *(_codes(one, kind) for kind in CODE_KINDS),
+        *(_codes(read, one, kind) for kind in CODE_KINDS),
         "" if ready is None else "ON" if ready.lamp_on else "off",
-        "" if ready is None else f"{len(ready.complete)} of {len(ready.supported)} complete",
+        read.absent(READINESS) if ready is None else f"{len(ready.complete)} of {len(ready.supported)} complete",
         "" if one.voltage is None else f"{one.voltage:.2f} V",
         "" if one.engine_rpm is None else f"{one.engine_rpm:.0f} rpm",
     )
 
 
-def _codes(one: UnitRead, kind: str) -> str:
+def _codes(read: VehicleRead, one: UnitRead, kind: str) -> str:
     codes = one.codes.get(kind)
-    return "no answer" if codes is None else " ".join(codes) or "none"
+    return read.absent(f"{kind} codes") if codes is None else " ".join(codes) or "none"
 
 
 def _details(units: Sequence[UnitRead]) -> list[str]:
@@ -132,7 +133,28 @@ def _compared(found: Comparison, against: str) -> list[str]:
         lines.append("No VIN in one of the readings: nothing says that it is the same vehicle.")
     rows = [(one.unit, one.what, one.before, one.now, one.weight.value) for one in found.changes]
     lines += table(_CHANGES, rows) if rows else ["No change in codes, lamp, readiness and PIDs."]
-    return [*lines, *_volts(found), *_reset(found)]
+    return [*lines, *_volts(found), *_reset(found), *_left_open(found)]
+
+
+def _left_open(found: Comparison) -> list[str]:
+    if not found.left_open:
+        return []
+    text = f"Could not be compared: {', '.join(found.left_open)}. Of these nothing says that they are as before."
+    return paragraph(text, width=WIDTH)
+
+
+def saved_lines(report: VehicleReport, path: Path) -> list[str]:
+    """Where the reading was saved, and what a comparison with it will lack."""
+    missing = report.read.missing
+    lines = [f"Saved in {path}."]
+    for why in (NOT_ASKED, NO_ANSWER):
+        names = [f"{what} ({REQUESTS[what]})" for what, reason in missing.items() if reason == why]
+        if names:
+            lines += paragraph(f"The saved reading is incomplete: {why}: {', '.join(names)}.", width=WIDTH)
+    if NOT_ASKED in missing.values() and report.tester is not None:
+        text = "Another tester asked: unplug it and save once more, under another name, before the installation."
+        lines += paragraph(text, width=WIDTH)
+    return lines
 
 
 def _volts(found: Comparison) -> list[str]:

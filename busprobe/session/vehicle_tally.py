@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from busprobe.analysis.vehicle import PENDING, PERMANENT, STORED, Readiness, VehicleTally
-from busprobe.decode.obd import Codes, Identity, Negative, Reading, Record
+from busprobe.decode.obd import Codes, Identity, Negative, Reading, Record, Request
 from busprobe.report.quantities import identifier
 
 KINDS = {0x03: STORED, 0x07: PENDING, 0x0A: PERMANENT}
@@ -40,6 +40,10 @@ class VehicleEar:
                     self.tally.vin(unit_text(record.unit_id), record.text, record.note)
                 case Identity(infotype=0x0A):
                     self.tally.name(unit_text(record.unit_id), record.text)
+                case Request(service=service, pids=pids):
+                    for pid in pids or (None,):
+                        self.tally.asked(f"{service:02X}" if pid is None else f"{service:02X} {pid:02X}")
+                    continue
                 case Negative(pending=False):
                     told = f"{record.service:02X}: {record.name} (code {record.code:02X})"
                     self.tally.refusal(unit_text(record.unit_id), told)

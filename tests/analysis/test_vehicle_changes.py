@@ -69,14 +69,31 @@ CASES = {
     ),
     "codes not told before": (
         changed(codes={"stored": (), "pending": ()}), changed(codes={**NONE, "permanent": ("P0420",)}),
-        [("permanent code P0420", "no answer", "there", "cannot be compared")], 2,
+        [("permanent codes", "no answer", "P0420", "cannot be compared")], 2,
     ),
-    "no codes not told before": (changed(codes={"stored": (), "pending": ()}), UNIT, [], 0),
+    "no codes not told before": (
+        changed(codes={"stored": (), "pending": ()}), UNIT,
+        [("permanent codes", "no answer", "none", "cannot be compared")], 2,
+    ),
+    "codes told neither time": (changed(codes={"stored": ()}), changed(codes={"stored": ()}), [], 0),
     "readiness not told now": (
         UNIT, changed(readiness=None),
         [("readiness", "2 of 3 complete", "no answer", "cannot be compared")], 2,
     ),
-    "readiness not told before": (changed(readiness=None), UNIT, [], 0),
+    "readiness not told before": (
+        changed(readiness=None), UNIT, [("readiness", "no answer", "2 of 3 complete", "cannot be compared")], 2,
+    ),
+    "lamp on, not told before": (
+        changed(readiness=None), changed(readiness=dataclasses.replace(READY, lamp_on=True)),
+        [("readiness", "no answer", "2 of 3 complete, lamp ON", "cannot be compared")], 2,
+    ),
+    "voltage not told before": (
+        changed(voltage=None), UNIT, [("battery voltage", "no answer", "12.60 V", "cannot be compared")], 2,
+    ),
+    "VIN not told before": (
+        changed(vin=""), UNIT, [("VIN", "no answer", VIN, "cannot be compared")], 2,
+    ),
+    "VIN told neither time": (changed(vin=""), changed(vin=""), [], 0),
     "voltage not told now": (
         UNIT, changed(voltage=None), [("battery voltage", "12.60 V", "no answer", "cannot be compared")], 2,
     ),
@@ -102,9 +119,73 @@ def test_a_unit_that_is_silent_now():
 def test_a_unit_that_was_silent_before():
     result = compare(read(UNIT), read(UNIT, UnitRead("7E9", codes={"stored": ("U0100",)})))
     assert [(c.what, c.weight.value) for c in result.changes] == [
-        ("control unit", "changed"),
+        ("control unit", "cannot be compared"),
         ("stored code U0100", "cannot be compared"),
     ]
+
+
+ALL = frozenset({"01 01", "01 42", "03", "07", "0A", "09 02"})
+TALKS = UnitRead("7E8", voltage=12.6)
+EMPTY = dataclasses.replace(read(TALKS), asked=frozenset({"01 42"}))
+FULL = dataclasses.replace(read(UNIT), asked=ALL)
+
+
+def test_a_baseline_for_which_nothing_was_asked_is_no_baseline():
+    result = compare(EMPTY, FULL)
+    assert {(c.what, c.before, c.weight.value) for c in result.changes} == {
+        (what, "not asked", "cannot be compared")
+        for what in ("VIN", "stored codes", "pending codes", "permanent codes", "readiness")
+    }
+    assert result.exit_status == 2
+    assert result.left_open == (
+        "VIN", "stored codes (7E8)", "pending codes (7E8)", "permanent codes (7E8)", "readiness (7E8)",
+    )  # fmt: skip
+
+
+def test_what_nobody_asked_for_either_time_is_not_called_unchanged():
+    result = compare(EMPTY, EMPTY)
+    assert [(c.what, c.before, c.now) for c in result.changes] == [
+        (what, "not asked", "not asked")
+        for what in ("VIN", "stored codes", "pending codes", "permanent codes", "readiness")
+    ]
+    assert result.exit_status == 2
+
+
+def test_what_was_asked_both_times_and_never_answered_is_not_missed():
+    both = dataclasses.replace(read(TALKS), asked=ALL)
+    assert (compare(both, both).changes, compare(both, both).exit_status) == ((), 0)
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "left_open"),
+    [
+        ((), (), ("control units",)),
+        ((), (UNIT,), ("VIN", "control unit (7E8)")),
+        ((UNIT,), (), ("VIN", "control unit (7E8)")),
+        ((), (UNIT, UnitRead("7E9")), ("VIN", "control unit (7E8, 7E9)")),
+    ],
+    ids=["nobody ever", "nobody before", "nobody now", "two now"],
+)
+def test_readings_in_which_nobody_said_anything(before, now, left_open):
+    result = compare(read(*before), read(*now))
+    assert (result.left_open, result.exit_status) == (left_open, 2)
+
+
+def test_something_worse_counts_more_than_something_open():
+    result = compare(read(changed(readiness=None)), read(changed(codes={**NONE, "stored": ("P0301",)})))
+    assert (result.exit_status, result.left_open) == (1, ("readiness (7E8)",))
+
+
+def test_what_a_reading_misses_and_why():
+    assert FULL.missing == {}
+    assert dataclasses.replace(read(TALKS), asked=frozenset({"03"})).missing == {
+        "stored codes": "no answer",
+        "pending codes": "not asked",
+        "permanent codes": "not asked",
+        "readiness": "not asked",
+        "VIN": "not asked",
+    }
+    assert read().missing["VIN"] == "no answer", "it is not known what was asked"
 
 
 def test_voltages():

@@ -30,15 +30,42 @@ def test_a_recording(busprobe, drives) -> None:
     assert report["control_units"][0]["codes"]["stored"] == ["P0301", "U0100"]
 
 
+WHOLE = (
+    DRIVE
+    + """\
+(1768374000.300000) can0 7E8#0247000000000000
+(1768374000.400000) can0 7E8#024A000000000000
+(1768374000.500000) can0 7DF#0209020000000000
+"""
+)
+
+
 def test_saved_and_compared(busprobe, drives) -> None:
-    assert busprobe("vehicle drive.log --save before.json").status == 0
+    Path("drive.log").write_text(WHOLE)
+    saved = busprobe("vehicle drive.log --save before.json")
+    assert (saved.status, saved.err) == (
+        0, "Saved in before.json.\nThe saved reading is incomplete: no answer: VIN (09 02).\n",
+    )  # fmt: skip
     same = busprobe("vehicle drive.log --against before.json")
     assert (same.status, "No change in codes, lamp, readiness and PIDs." in same.out) == (0, True)
-    Path("drive.log").write_text(DRIVE.replace("0643020301C10000", "0643020301043000"))
+    Path("drive.log").write_text(WHOLE.replace("0643020301C10000", "0643020301043000"))
     changed = busprobe("vehicle drive.log --against before.json")
     assert changed.status == 1
     assert "stored code P0430" in changed.out
     assert "Compared with before.json" in changed.out
+
+
+def test_an_incomplete_baseline_is_told_and_proves_nothing(busprobe, drives) -> None:
+    Path("empty.log").write_text("(1768374000.000000) can0 7DF#0201420000000000\n" + DRIVE.splitlines()[-1] + "\n")
+    saved = busprobe("vehicle empty.log --save before.json")
+    assert saved.status == 0
+    assert saved.err.startswith("Saved in before.json.\nThe saved reading is incomplete: not asked: stored codes (03),")
+    Path("drive.log").write_text(WHOLE)
+    said = busprobe("vehicle drive.log --against before.json --json out.json")
+    assert said.status == 2
+    assert "Could not be compared: VIN, stored codes (7E8), pending codes (7E8), permanent codes (7E8)," in said.out
+    report = json.loads(Path("out.json").read_text())
+    assert (report["exit_status"], report["missing"]) == (2, {"VIN": "no answer"})
 
 
 def test_a_saved_reading_is_not_overwritten(busprobe, drives) -> None:

@@ -37,6 +37,8 @@ def test_every_key():
         "requests": 12,
         "exit_status": 0,
         "vin": ["A0TPV3D23TK000012"],
+        "asked": None,
+        "missing": {},
         "control_units": [
             {
                 "unit": "7E8",
@@ -113,9 +115,12 @@ UNITS = st.builds(
 )
 
 
-@given(st.lists(UNITS, max_size=3), st.integers(0, 2**62))
-def test_what_is_saved_is_read_back(tmp_path_factory, units, read_ns):
-    read = VehicleRead("body", read_ns, tuple(units))
+ASKED = st.none() | st.frozensets(st.sampled_from(["03", "07", "01 01", "09 02"]))
+
+
+@given(st.lists(UNITS, max_size=3), st.integers(0, 2**62), ASKED)
+def test_what_is_saved_is_read_back(tmp_path_factory, units, read_ns, asked):
+    read = VehicleRead("body", read_ns, tuple(units), asked)
     path = tmp_path_factory.getbasetemp() / "before.json"
     path.write_text(dump(vehicle_json(dataclasses.replace(REPORT, read=read))), encoding="utf-8")
     assert load_vehicle(path) == read

@@ -1,13 +1,14 @@
 """A vehicle's codes and readiness as text."""
 
 import dataclasses
+from pathlib import Path
 
 import pytest
-from vehicles import AT, ENGINE, READ, READY, REPORT, SHORT, TESTER
+from vehicles import AT, ENGINE, GEARBOX, READ, READY, REPORT, SHORT, TESTER
 
 from busprobe.analysis.vehicle import VehicleRead
 from busprobe.analysis.vehicle_changes import compare
-from busprobe.report.vehicle_text import vehicle_lines, who_asks
+from busprobe.report.vehicle_text import saved_lines, vehicle_lines, who_asks
 
 
 def text_of(report=REPORT, **what):
@@ -34,7 +35,7 @@ Control units and trouble codes
 unit id  name                 stored       pending    permanent  lamp  readiness        battery  engine
 -------  -------------------  -----------  ---------  ---------  ----  ---------------  -------  ------
 7E8      ECM / EngineControl  P0301 U0100  none       P0420      ON    2 of 3 complete  12.68 V   0 rpm
-7E9      TCM                  none         no answer  no answer
+7E9      TCM                  none         no answer  no answer        no answer
 
 7E8  not complete: catalyst
 7E8  PIDs: 01 0C 0D 42
@@ -50,8 +51,37 @@ Nothing was cleared or written; busprobe cannot do that."""
 
 def test_nothing_said():
     said = text_of(read=VehicleRead("body", AT), requests=0)
-    assert "VIN      not told\n\nNo control unit said anything.\n" in said
+    assert "VIN      no answer\n\nNo control unit said anything.\n" in said
     assert "Read     live, bus body, nothing was sent\n" in said
+
+
+def test_what_nobody_asked_for_is_no_missing_answer():
+    said = text_of(read=VehicleRead("body", AT, (GEARBOX,), frozenset({"03", "07"})))
+    assert "VIN      not asked\n" in said
+    assert "7E9      TCM   none    no answer  not asked  not asked\n" in said
+
+
+PASSIVE = VehicleRead("body", AT, (dataclasses.replace(GEARBOX, codes={}),), frozenset({"03", "01 01"}))
+
+
+def test_saved():
+    assert saved_lines(REPORT, Path("before.json")) == ["Saved in before.json."]
+    report = dataclasses.replace(REPORT, read=PASSIVE, tester=TESTER)
+    assert (
+        "\n".join(saved_lines(report, Path("before.json")))
+        == """\
+Saved in before.json.
+The saved reading is incomplete: not asked: pending codes (07), permanent codes (0A), VIN (09
+02).
+The saved reading is incomplete: no answer: stored codes (03), readiness (01 01).
+Another tester asked: unplug it and save once more, under another name, before the installation."""
+    )
+
+
+def test_what_could_not_be_compared_is_named():
+    said = " ".join(text_of(comparison=compare(PASSIVE, READ), against="before.json").split())
+    assert "Could not be compared: VIN, control unit (7E8), stored code P0301 (7E8), " in said
+    assert "permanent codes (7E9). Of these nothing says that they are as before." in said
 
 
 def test_what_did_not_come():

@@ -150,6 +150,7 @@ def test_of_a_recording(tmp_path):
     assert (report.source, report.read.bus, report.vehicle, report.requests) == ("drive.log", "can0", "", 0)
     assert (unit.vin, unit.codes, unit.voltage) == (VIN, {"stored": ()}, 12.7)
     assert report.read.read_ns == 1768374001512000000
+    assert report.read.asked == {"09 02", "03", "01 42"}
     assert report.tester.asked == ("09 02", "03", "01 42")
     assert report.notes == ('OBD answers were heard on the bus "can1" too; they are not shown.',)
 
@@ -174,7 +175,8 @@ def test_compared_with_an_earlier_reading(tmp_path):
     text = DRIVE.replace("0243000000000000", "0443010301000000").replace("319C", "2EE0")
     found = compared(vehicle_recorded(recording(tmp_path / "after.log", text)), before)
     assert [(change.what, change.weight.value) for change in found.comparison.changes] == [
-        ("stored code P0301", "worse")
+        ("stored code P0301", "worse"),
+        *((what, "cannot be compared") for what in ("pending codes", "permanent codes", "readiness")),
     ]
     assert [(volts.before, volts.now) for volts in found.comparison.volts] == [(12.7, 12.0)]
     assert (found.against, found.exit_status) == ("before.json", 1)
