@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from busprobe.decode.conversion import message_layout
 from busprobe.decode.layout import Database, MessageLayout
 from busprobe.decode.parsing import Parsed, RefusedError, parse
-from busprobe.errors import DatabaseError, OpenError, Problem, Problems
+from busprobe.errors import DatabaseError, OpenError, Problem, Problems, nearest
 
 if TYPE_CHECKING:
     from cantools.database.can import Message
@@ -56,7 +56,9 @@ def read_text(path: Path) -> str:
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        raise OpenError("There is no such database file.", path=path) from None
+        siblings = [p.name for p in path.parent.glob("*") if p.suffix.lower() == path.suffix.lower()]
+        hint = f"Check the name and the folder.{nearest(path.name, siblings)}"
+        raise OpenError("There is no such database file.", path=path, hint=hint) from None
     except IsADirectoryError:
         raise OpenError("This is a directory, not a database file.", path=path) from None
     except OSError as error:

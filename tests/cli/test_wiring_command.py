@@ -26,7 +26,11 @@ def test_the_note_of_a_bench_file(busprobe: Callable[[str], Any], folder: Path) 
 
 def test_a_bench_file_that_is_not_there(busprobe: Callable[[str], Any]) -> None:
     said = busprobe("wiring --bench other.toml")
-    assert (said.status, said.out, said.err) == (3, "", "other.toml: There is no such bench file.\n")
+    assert (said.status, said.out, said.err) == (
+        3,
+        "",
+        'other.toml: There is no such bench file.\nCheck the name and the folder. Nearest known name: "van.toml".\n',
+    )
 
 
 def test_help_has_an_example(busprobe: Callable[[str], Any]) -> None:

@@ -276,7 +276,15 @@ def test_missing_file(tmp_path):
     path = tmp_path / "van.dbc"
     with pytest.raises(OpenError) as caught:
         load(path)
-    assert str(caught.value) == f"{path}: There is no such database file."
+    assert str(caught.value) == f"{path}: There is no such database file.\nCheck the name and the folder."
+
+
+def test_missing_file_names_the_nearest(tmp_path):
+    for name in ("patrol_van.dbc", "patrol_vam.toml"):
+        (tmp_path / name).touch()
+    with pytest.raises(OpenError) as caught:
+        load(tmp_path / "patrol_vam.dbc")
+    assert caught.value.hint == 'Check the name and the folder. Nearest known name: "patrol_van.dbc".'
 
 
 def test_directory(tmp_path):
