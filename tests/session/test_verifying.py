@@ -327,13 +327,16 @@ def test_a_missing_recording(tmp_path: Path) -> None:
 
 def test_a_missing_bench_file(tmp_path: Path) -> None:
     error = refused(candump(tmp_path, drive()), tmp_path / "none.toml")
-    assert str(error) == f"{tmp_path / 'none.toml'}: There is no such bench file."
+    assert str(error) == f"{tmp_path / 'none.toml'}: There is no such bench file.\nCheck the name and the folder."
 
 
 def test_a_missing_database(tmp_path: Path) -> None:
     bench = bench_file(tmp_path, BENCH.replace("bench_van.dbc", "bench_vam.dbc"))
     error = refused(candump(tmp_path, drive()), bench)
-    assert str(error) == f"{DATABASE.parent / 'bench_vam.dbc'}: There is no such database file."
+    assert str(error) == (
+        f"{DATABASE.parent / 'bench_vam.dbc'}: There is no such database file.\n"
+        'Check the name and the folder. Nearest known name: "bench_van.dbc".'
+    )
 
 
 def test_neither_a_log_nor_a_recording(tmp_path: Path) -> None:
