@@ -51,14 +51,19 @@ def vans(files: Path) -> list[str]:
     return [line for line in listed.splitlines() if "simulate" in line and str(files) in line]
 
 
-def links(files: Path) -> list[Path]:
+def ports(files: Path) -> list[Path]:
+    """Links to input boxes, and the lock file beside each."""
     return list(files.glob("busprobe-van-*"))
+
+
+def links(files: Path) -> list[Path]:
+    return [path for path in ports(files) if path.is_symlink()]
 
 
 def gone(files: Path) -> bool:
     end = time.monotonic() + PATIENCE_S
     while time.monotonic() < end:
-        if not vans(files) and not links(files):
+        if not vans(files) and not ports(files):
             return True
         time.sleep(0.05)
     return False
