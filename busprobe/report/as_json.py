@@ -63,6 +63,8 @@ def _check(check: CheckResult, start: int) -> Json:
         "verdict": check.verdict.value,
         "kind": check.kind,
         "expected": check.expected,
+        "when": check.when,
+        "needed": check.needed,
         "counts": {outcome.value: check.count(outcome) for outcome in OUTCOMES},
         "start_not_seen": check.start_not_seen,
         "glitches": check.glitches,
@@ -93,6 +95,8 @@ def _occurrence(one: Occurrence, start: int) -> Json:
         "part": one.part,
         "length_ms": milliseconds(one.length_ns),
         "at_ns": one.at_ns,
+        "came_after_ms": milliseconds(one.came_after_ns),
+        "never_came": one.never_came,
         "note": one.note,
         "signals": dict(one.signals) if one.signals is not None else None,
     }

@@ -182,6 +182,8 @@ def test_json_has_the_fields_promised() -> None:
     }  # fmt: skip
     assert siren["occurrences"][0]["latency_ms"] is None
     assert siren["occurrences"][0]["signals"] == {"siren": "on", "gear": "P"}
+    assert (reverse["needed"], report["checks"][3]["when"]) == (1, "falls(ignition)")
+    assert (first["came_after_ms"], first["never_came"]) == (None, False)
     assert reverse["counts"] == {"passed": 3, "failed": 0, "undecided": 0, "already so": 0, "cut short": 1}
     (trigger,) = report["triggers"]
     assert {key: trigger[key] for key in ("name", "t_ns", "t_s", "decided_ns", "signals")} == {
