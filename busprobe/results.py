@@ -16,6 +16,9 @@ class Outcome(Enum):
     ALREADY = "already so"
     CUT = "cut short"
 
+    __hash__ = object.__hash__
+    """Outcomes are counted by the thousand; Enum's own hash is slow."""
+
 
 class Verdict(Enum):
     """What all occurrences of a check together say. Only PASS is a pass."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import signal
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from busprobe.cli.live import LIVE
+from busprobe.errors import DeviceError
 
 if TYPE_CHECKING:
     from busprobe.session.scene import Scene
@@ -23,6 +26,12 @@ theme_option = click.option(
 )
 
 
+def refuse_without_terminal() -> None:
+    """Raise DeviceError where there is no terminal to show the dashboard on."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise DeviceError("busprobe open needs a terminal; busprobe verify gives the verdicts without one.")
+
+
 def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:
     """Show a scene, and others that are opened there; the exit status.
 
@@ -31,7 +40,7 @@ def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:
     from busprobe.report.cautions import CAUTIONS
     from busprobe.tui.app import BusprobeApp
 
-    with TemporaryDirectory(prefix="busprobe-") as name:
+    with _no_collection_until_shown(), TemporaryDirectory(prefix="busprobe-") as name:
         directory = Path(name)
 
         def opener(opened: Opened) -> Scene:
@@ -61,6 +70,16 @@ def demo(directory: Path) -> Scene:
     from busprobe.van.demo import open_demo
 
     return open_demo(directory)
+
+
+@contextmanager
+def _no_collection_until_shown() -> Iterator[None]:
+    """Nothing that opening makes is garbage, and looking through it takes long; the app switches it on again."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 @contextmanager

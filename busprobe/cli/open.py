@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from busprobe.cli import options
-from busprobe.cli.dashboard import open_opened, run_dashboard, theme_option
+from busprobe.cli.dashboard import open_opened, refuse_without_terminal, run_dashboard, theme_option
 from busprobe.cli.live import LIVE
+
+if TYPE_CHECKING:
+    from busprobe.session.scene import Scene
 
 
 @click.command("open")
@@ -27,11 +31,16 @@ def command(target: Path | None, bench: Path | None, theme: str) -> int:
       busprobe open drive.duckdb
       busprobe open
     """
+    refuse_without_terminal()
     from busprobe.tui.recent import Opened, remember
 
     if target is None and bench is None:
         return run_dashboard(lambda _: None, theme)
     opened = Opened(None if target in (None, LIVE) else target, bench)
-    scene = open_opened(opened)
-    remember(opened)
-    return run_dashboard(lambda _: scene, theme)
+
+    def first(_: Path) -> Scene:
+        scene = open_opened(opened)
+        remember(opened)
+        return scene
+
+    return run_dashboard(first, theme)

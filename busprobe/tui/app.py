@@ -113,13 +113,16 @@ class BusprobeApp(App[None]):
     def keep_what_is_there(self) -> None:
         """Spare the garbage collector what is here to stay: looking through it takes 200 ms, too long for a key."""
         gc.freeze()
+        gc.enable()
 
     def pull_now(self) -> None:
         """Take and show a picture; also right after a key that changes what is shown."""
         if self._pull is not None:
-            picture = self._pull.take()
+            was, picture = self._pull.last, self._pull.take()
             if picture is not None:
                 self.picture = picture
+                if was is not None and was.loaded < 1 <= picture.loaded:
+                    self.keep_what_is_there()
 
     def watch_picture(self, picture: Snapshot | None) -> None:
         if picture is not None and isinstance(self.screen, BoardScreen):

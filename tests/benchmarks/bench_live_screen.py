@@ -38,8 +38,10 @@ KEYS = (("2", "Payload"), ("1", "F3 Signals"))
 def bench_text(port: int) -> str:
     """Fifteen switches, fifteen quantities, seven checks."""
     parts = [
-        f'[vehicle]\nname = "load"\n[[bus]]\nname = "body"\ninterface = "udp_multicast"\nchannel = "{GROUP}"\n'
-        f'port = {port}\ndatabases = ["load.dbc"]\n[signals]\n'
+        (
+            f'[vehicle]\nname = "load"\n[[bus]]\nname = "body"\ninterface = "udp_multicast"\nchannel = "{GROUP}"\n'
+            f'port = {port}\ndatabases = ["load.dbc"]\n[signals]\n'
+        )
     ]
     for k in range(15):
         parts.append(f'sw{k} = {{ from = "body.Load{k:03d}.Switch" }}\n')
