@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import io
 import os
+import signal
 import sys
+import threading
 from collections.abc import Sequence
 from types import TracebackType
 
@@ -58,11 +60,23 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             # A terminal that cannot show a sign shows "?" instead.
             stream.reconfigure(errors="replace")
-    sys.exit(run(sys.argv[1:]))
+    status = run(sys.argv[1:])
+    # All is said and closed: a late Ctrl-C must not show the insides of Python's own end.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(status)
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command line and return its exit status; everything said is on stdout or stderr."""
+    before = signal.getsignal(signal.SIGINT)
+    try:
+        return _run(arguments)
+    finally:
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGINT, before)
+
+
+def _run(arguments: Sequence[str]) -> int:
     try:
         status = commands.main(list(arguments), prog_name="busprobe", standalone_mode=False)
     except click.ClickException as error:
@@ -95,6 +109,8 @@ def _os_text(error: OSError) -> str:
 
 def _own_fault(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
     """Tell of a fault of the program in one line; its exit status must not be that of a failed check."""
+    if issubclass(kind, KeyboardInterrupt):  # a second one, while the first was answered
+        os._exit(INTERRUPTED)
     while trace is not None and trace.tb_next is not None:
         trace = trace.tb_next
     where = f" ({trace.tb_frame.f_code.co_filename}, line {trace.tb_lineno})" if trace is not None else ""

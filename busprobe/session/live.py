@@ -91,6 +91,8 @@ class LiveRun:
     on_wake: Callable[[int], Recording | None] | None = None
     """Called once with the time of the first frame: the run begins with it, recorded by what this returns."""
     frames: int = 0
+    states: list[SourceState] = field(default_factory=list)
+    """When sources went down and came back in this run."""
     status: dict[str, SourceStatus] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -110,6 +112,7 @@ class LiveRun:
         """A new run with a new log, from unknown; the sources go on as they are."""
         self.start_ns = self.clock.now_ns() if start_ns is None else start_ns
         self.recorder = recorder
+        self.states = []
         names = [source.name for source in self.sources]
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         for name in names:
@@ -241,6 +244,7 @@ class LiveRun:
         return batch
 
     def _state(self, row: SourceState) -> None:
+        self.states.append(row)
         batch = StateBatch((row,))
         if self.recorder is not None:
             self.recorder.put(batch)

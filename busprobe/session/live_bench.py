@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,9 +20,11 @@ from busprobe.engine.engine import Results
 from busprobe.engine.plan import Plan
 from busprobe.errors import BenchError, DeviceError, Problems
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.recording.write import refuse_target
 from busprobe.report.advice import nothing_heard_lines
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
+from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
@@ -37,6 +40,7 @@ from busprobe.sources.live import LiveSource
 from busprobe.sources.pace import pace_notes
 
 STATUS_S = 0.5
+STDERR = 2
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,7 @@ def verify_live(bench: Path, options: LiveOptions, show: Show | None = None) -> 
         run.frames,
         Problems(),
         tuple(live_notes(outcome)),
+        stopped_early=outcome.recorder is not None and bool(outcome.recorder.failure),
     )
 
 
@@ -121,8 +126,11 @@ def run_live(
     """Run until the time is over or Ctrl-C; either way the run ends in order.
 
     sources: instead of those of the bench file. stop: ends the run when set. Raises DeviceError
-    if no source can be opened.
+    if no source can be opened, OpenError if nothing can be recorded to the file named.
     """
+    if options.record is not None:
+        refuse_target(options.record, options.overwrite)
+    stop = stop or threading.Event()
     clock = Clock()
     status = StatusTaker(plan.bench)
     failed = Counter[str]()
@@ -142,21 +150,23 @@ def run_live(
         kept.extend([recorder] if recorder is not None else [])
         return recorder
 
-    if options.on_wake:
-        run.on_wake = record
-    else:
-        run.recorder = record(run.start_ns)
-    try:
-        run.start()
-        _go_on(run, kept, status, failed, options.for_ns, show, stop or threading.Event())
-        results = run.finish()
-    except DeviceError:
-        for recorder in kept:
-            recorder.discard_if_empty()
-        raise
-    finally:
-        run.stop()
-        written = kept[0].stop() if kept else None
+    finishing = "Finishing." if options.record is None else "Finishing; the recording is being closed."
+    with _interrupt_sets(stop, finishing):
+        if options.on_wake:
+            run.on_wake = record
+        else:
+            run.recorder = record(run.start_ns)
+        try:
+            run.start()
+            _go_on(run, kept, status, failed, options.for_ns, show, stop)
+            results = run.finish()
+        except DeviceError:
+            for recorder in kept:
+                recorder.discard_if_empty()
+            raise
+        finally:
+            run.stop()
+            written = kept[0].stop() if kept else None
     return LiveOutcome(results, run, written, polling)
 
 
@@ -171,23 +181,36 @@ def _go_on(
 ) -> None:
     end: float | None = None
     next_status = 0.0
-    with _interrupt_sets(stop):
-        while not stop.is_set() and (end is None or time.monotonic() < end):
-            run.turn()
-            if end is None and for_ns is not None and run.on_wake is None:
-                end = time.monotonic() + for_ns / 1e9
-            if show is not None and time.monotonic() >= next_status:
-                next_status = time.monotonic() + STATUS_S
-                show(status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value]))
+    while not stop.is_set() and (end is None or time.monotonic() < end):
+        run.turn()
+        if end is None and for_ns is not None and run.on_wake is None:
+            end = time.monotonic() + for_ns / 1e9
+        if show is not None and time.monotonic() >= next_status:
+            next_status = time.monotonic() + STATUS_S
+            show(status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value]))
 
 
 @contextmanager
-def _interrupt_sets(stop: threading.Event) -> Iterator[None]:
-    """Ctrl-C ends the run between two turns: what was taken in is recorded and evaluated as a whole."""
+def _interrupt_sets(stop: threading.Event, finishing: str) -> Iterator[None]:
+    """Ctrl-C ends the run between two turns: what was taken in is recorded and evaluated as a whole.
+
+    Further ones, until all is closed, change nothing; the first of them is answered with `finishing`.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.signal(signal.SIGINT, lambda _number, _frame: stop.set())
+    told = False
+
+    def interrupted(_number: int, _frame: object) -> None:
+        nonlocal told
+        if stop.is_set() and not told:
+            told = True
+            # Not through sys.stderr: the interrupt may have come in the midst of writing to that.
+            with suppress(OSError):
+                os.write(STDERR, f"\n{finishing}\n".encode())
+        stop.set()
+
+    before = signal.signal(signal.SIGINT, interrupted)
     try:
         yield
     finally:
@@ -224,14 +247,13 @@ def live_notes(outcome: LiveOutcome) -> list[str]:
         health = status.health
         if not status.was_up:
             notes.append(f"{name} was never there: {status.trouble.splitlines()[0] if status.trouble else 'silent'}")
-        elif status.gaps:
-            notes.append(f"{name} was down {status.gaps} times; its signals are unknown there.")
         if health.listening:
             notes.append(f"{name}: {health.listening}")
         if name in boxes and health.period_ns is not None:
             notes += pace_notes(boxes[name], health.period_ns)
         if health.lost:
             notes.append(f"{name}: the driver says it lost {health.lost:,} records.")
+    notes += down_notes(outcome.run.states, outcome.run.start_ns)
     if outcome.run.inbox.lost:
         notes.append(f"{outcome.run.inbox.lost:,} records were lost: they came faster than they could be taken in.")
     if outcome.results.late:

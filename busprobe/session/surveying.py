@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 from busprobe.analysis.obd_seen import ObdTally
@@ -15,8 +16,9 @@ from busprobe.decode.obd import Listener
 from busprobe.errors import Problem, Problems
 from busprobe.frames import FrameBatch
 from busprobe.session.described import Described, describe
+from busprobe.session.downs import SourcesSeen
 from busprobe.session.obd_tally import tell
-from busprobe.session.opening import open_source
+from busprobe.session.opening import open_source, stated_uncertainty
 from busprobe.sources.formats import BATCH_ROWS
 
 
@@ -38,16 +40,20 @@ def survey(
     """
     described = describe(bench, databases, bit_rate)
     problems = Problems(strict=strict)
-    gathered, tally, listener = Survey(), ObdTally(), Listener()
+    gathered, tally, listener, seen = Survey(), ObdTally(), Listener(), SourcesSeen()
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
     with closing(source):
         for batch in source.batches():
             gathered.add(batch)
+            seen.add(batch)
             if isinstance(batch, FrameBatch):
                 tell(tally, listener.feed(batch))
                 if progress is not None:
                     progress(batch.share)
-    return report_of(recording.name, gathered, tally, listener, described, problems)
+    report = report_of(recording.name, gathered, tally, listener, described, problems)
+    start_ns = source.start_ns or report.result.start_ns or 0
+    notes = seen.notes(stated_uncertainty(source.about), start_ns)
+    return replace(report, notes=(*report.notes, *notes))
 
 
 def report_of(

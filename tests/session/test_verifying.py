@@ -219,7 +219,7 @@ def test_a_step_back_is_noted(tmp_path: Path) -> None:
     recording = candump(tmp_path, drive())
     recording.write_text(recording.read_text() * 2)
     report = verify(recording, bench_file(tmp_path))
-    assert report.notes == ("The time stamps step back 1 times: each time everything starts from unknown.",)
+    assert report.notes == ("The time stamps step back once: each time everything starts from unknown.",)
     assert len(report.triggers) == 4
 
 
