@@ -43,6 +43,12 @@ def command(
     Examples:
       busprobe decode recordings/handover.duckdb --database dbc_samples/patrol_van.dbc --to drive.parquet
       busprobe decode drive.log --database van.dbc --to gear.csv --signals SelectedGear WheelSpeed.VehicleSpeed
+
+    \b
+    Exit status:
+      0  written
+      3  the input or the command line could not be used, or none of the
+         database's messages is in the recording; nothing was written
     """
     if not databases:
         raise click.UsageError("--database FILE is missing: it says which signals there are.")

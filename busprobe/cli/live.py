@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 import shutil
+import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from busprobe.bench.units import UnitError, duration_ns
+from busprobe.cli import options
 from busprobe.report.cautions import caution_lines
 from busprobe.report.live_text import LiveStatus, status_line
 
@@ -55,7 +58,11 @@ class Size(click.ParamType[int]):
 
 for_time = click.option("--for", "for_ns", metavar="TIME", type=Duration(), help="Live: how long, like 20s or 10m.")
 record_file = click.option(
-    "--record", metavar="FILE", type=click.Path(path_type=Path), help="Live: also record to FILE (.duckdb)."
+    "--record",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    callback=options.recording_to_write,
+    help="Live: also record to FILE (.duckdb).",
 )
 
 
@@ -88,21 +95,31 @@ def refuse_live_options(**given: object) -> None:
 
 @contextmanager
 def live_screen() -> Iterator[Callable[[LiveStatus], None] | None]:
-    """Show the cautions, then a status line on a terminal; None where stderr is no terminal."""
-    for line in caution_lines():
+    """Show the cautions, then a status line on a terminal; None where stderr is no terminal.
+
+    After the run Ctrl-C is ignored until the command ends: a late one must not take the report away.
+    """
+    for line in caution_lines(max(40, min(80, shutil.get_terminal_size().columns - 1))):
         click.echo(line, err=True)
     click.echo("Ctrl-C ends the run and gives the result.", err=True)
     if not sys.stderr.isatty():
         yield None
+        _ignore_interrupts()
         return
 
     def show(status: LiveStatus) -> None:
         width = shutil.get_terminal_size().columns - 1
-        sys.stderr.write("\r" + status_line(status)[:width].ljust(width))
+        sys.stderr.write("\r" + status_line(status, width).ljust(width))
         sys.stderr.flush()
 
     try:
         yield show
+        _ignore_interrupts()
     finally:
         sys.stderr.write("\r" + " " * (shutil.get_terminal_size().columns - 1) + "\r")
         sys.stderr.flush()
+
+
+def _ignore_interrupts() -> None:
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
@@ -12,8 +14,25 @@ from busprobe.cli.pipes import forget_stdout
 from busprobe.errors import Problems
 from busprobe.report.as_json import Json, dump
 from busprobe.report.quantities import counted
+from busprobe.report.table import fitted
+
+T = TypeVar("T")
 
 PROBLEMS_SHOWN = 10
+PIPE_WIDTH = 100
+NARROWEST, WIDEST = 60, 120
+
+
+def print_report(lines: Callable[[T], Iterable[str]], report: T) -> None:
+    """Lines of a report, made to fit the terminal; in a pipe 100 wide."""
+    with fitted(_width()):
+        print_lines(lines(report))
+
+
+def _width() -> int:
+    if not sys.stdout.isatty():
+        return PIPE_WIDTH
+    return min(max(shutil.get_terminal_size().columns, NARROWEST), WIDEST)
 
 
 def print_lines(lines: Iterable[str]) -> None:

@@ -8,14 +8,23 @@ import click
 
 from busprobe.cli import options
 from busprobe.cli.live import Size, for_time, live_options, live_screen, requests_option
-from busprobe.cli.output import print_lines, write_json
+from busprobe.cli.output import print_report, write_json
 from busprobe.report.as_json import verify_json
 from busprobe.report.verify_text import verify_lines
+
+STOPPED_EARLY = 1
 
 
 @click.command("record")
 @options.bench_required
-@click.option("--out", metavar="FILE", type=click.Path(path_type=Path), required=True, help="Recording (.duckdb).")
+@click.option(
+    "--out",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    required=True,
+    callback=options.recording_to_write,
+    help="Recording (.duckdb).",
+)
 @for_time
 @click.option("--ring", metavar="SIZE", type=Size(), help="Keep about this much, like 2GB; the oldest is dropped.")
 @click.option("--on-wake", is_flag=True, help="Start with the first frame on a bus.")
@@ -32,13 +41,21 @@ def command(
 ) -> int:
     """Record every bus and input box of a bench file, and give the verdicts at the end.
 
-    A killed process loses no more than the last second. A box line named marker_line in the
+    Ctrl-C ends the recording in order. A killed process loses no more than the last second; it
+    leaves FILE.wal beside FILE: keep both together until FILE has been opened once. A box line named marker_line in the
     bench file's [record] table sets markers.
 
     \b
     Examples:
       busprobe record --bench van.toml --out drive.duckdb --for 10m
       busprobe record --bench van.toml --out hunt.duckdb --ring 2GB --on-wake
+
+    \b
+    Exit status, whatever the verdicts are; also after Ctrl-C:
+      0  recorded until the end of the run
+      1  recording stopped before the run ended: the disk is nearly full or failed
+      3  nothing was recorded: no source could be opened, the file is there
+         already, or the bench file or the command line could not be used
     """
     from busprobe.session.live_bench import verify_live
 
@@ -47,6 +64,6 @@ def command(
             click.echo("Waiting for the first frame.", err=True)
         wanted = live_options(for_ns, out, ring=ring, on_wake=on_wake, allow_requests=allow_requests)
         report = verify_live(bench, wanted, show)
-    print_lines(verify_lines(report))
+    print_report(verify_lines, report)
     write_json(json_file, verify_json(report))
-    return 0
+    return STOPPED_EARLY if report.stopped_early else 0

@@ -10,7 +10,7 @@ from busprobe.analysis.survey_report import SurveyReport
 from busprobe.cli import options
 from busprobe.cli.live import LIVE, for_time, live_options, live_screen, record_file, refuse_live_options
 from busprobe.cli.many import ManyCommand
-from busprobe.cli.output import print_lines, print_problems, write_json
+from busprobe.cli.output import print_problems, print_report, write_json
 from busprobe.cli.progress import progress_bar
 from busprobe.report.survey_json import survey_json
 from busprobe.report.survey_text import survey_lines
@@ -52,7 +52,7 @@ def command(
         refuse_live_options(**{"for": for_ns, "record": record})
         with progress_bar("Surveying") as progress:
             report = survey(recording, bench, databases, bit_rate=bitrate, strict=strict, progress=progress)
-    print_lines(survey_lines(report))
+    print_report(survey_lines, report)
     print_problems(report.problems)
     write_json(json_file, survey_json(report))
     return 0

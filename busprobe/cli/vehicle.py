@@ -9,7 +9,7 @@ import click
 from busprobe.cli import options
 from busprobe.cli.live import LIVE
 from busprobe.cli.main import say
-from busprobe.cli.output import print_lines, print_problems, write_json
+from busprobe.cli.output import print_problems, print_report, write_json
 from busprobe.cli.progress import progress_bar
 from busprobe.errors import OpenError
 from busprobe.report.vehicle_json import vehicle_json
@@ -25,7 +25,13 @@ _FILE = click.Path(path_type=Path)
 @options.recording
 @options.bench
 @click.option("--allow-requests", is_flag=True, help="Live: send standard OBD requests (01, 03, 07, 09, 0A).")
-@click.option("--save", metavar="FILE", type=_FILE, help="Keep the reading in FILE (JSON), for --against later on.")
+@click.option(
+    "--save",
+    metavar="FILE",
+    type=_FILE,
+    callback=options.file_to_write,
+    help="Keep the reading in FILE (JSON), for --against later on.",
+)
 @click.option("--against", metavar="FILE", type=_FILE, help="Say what has changed since the reading in FILE.")
 @options.json_file
 @options.strict
@@ -59,7 +65,7 @@ def command(
     report = _read(recording, bench, allow_requests, strict)
     if against is not None:
         report = compared(report, against)
-    print_lines(vehicle_lines(report))
+    print_report(vehicle_lines, report)
     if report.problems is not None:
         print_problems(report.problems)
     for path in (save, json_file):

@@ -16,7 +16,7 @@ from busprobe.cli.live import (
     refuse_live_options,
     requests_option,
 )
-from busprobe.cli.output import print_lines, print_problems, write_json
+from busprobe.cli.output import print_problems, print_report, write_json
 from busprobe.cli.progress import progress_bar
 from busprobe.report.as_json import verify_json
 from busprobe.report.verified import exit_status
@@ -61,7 +61,7 @@ def command(
         refuse_live_options(**{"for": for_ns, "record": record, "allow_requests": allow_requests})
         with progress_bar("Checking") as progress:
             report = verify(recording, bench, strict=strict, progress=progress)
-    print_lines(verify_lines(report))
+    print_report(verify_lines, report)
     print_problems(report.problems)
     write_json(json_file, verify_json(report))
     return exit_status(report.checks)

@@ -46,16 +46,25 @@ class LiveStatus:
     recorder: RecorderState | None
 
 
-def status_line(status: LiveStatus) -> str:
-    """All of it in one line: state is a word first."""
-    parts = [clock_text(status.elapsed_s)]
-    parts += [_source(source) for source in status.sources]
+def status_line(status: LiveStatus, width: int | None = None) -> str:
+    """All of it in one line, cut to `width`: trouble and free space first, then rates, then reasons."""
+    down = [source for source in status.sources if not source.is_up]
+    up = [source for source in status.sources if source.is_up]
+    parts, reasons = [clock_text(status.elapsed_s)], []
+    if status.recorder is not None and status.recorder.failure:
+        parts.append("NOT RECORDING")
+        reasons.append(status.recorder.failure.splitlines()[0])
+    parts += [f"{source.name} DOWN" for source in down]
+    reasons += [f"{source.name}: {source.trouble.splitlines()[0] if source.trouble else 'waiting'}" for source in down]
     if status.lost:
         parts.append(f"LOST {status.lost:,}")
+    parts += [_source(source) for source in up if source.lost]
+    if status.recorder is not None and not status.recorder.failure:
+        parts.append(f"free {size_text(status.recorder.free)}, recording {size_text(status.recorder.bytes)}")
     parts.append(f"failed {status.failed}")
-    if status.recorder is not None:
-        parts.append(_recorder(status.recorder))
-    return " | ".join(parts)
+    parts += [_source(source) for source in up if not source.lost]
+    line = " | ".join(parts + reasons)
+    return line if width is None or len(line) <= width else line[: width - 1] + "…"
 
 
 def clock_text(seconds: float) -> str:
@@ -73,24 +82,14 @@ def size_text(count: int) -> str:
 
 
 def _source(source: SourceLine) -> str:
-    if not source.is_up:
-        trouble = source.trouble.splitlines()[0] if source.trouble else "waiting"
-        return f"{source.name} DOWN: {trouble}"
-    words = [source.name, f"{source.per_second:,.0f}/s"]
+    words = [source.name, f"LOST {source.lost:,}"] if source.lost else [source.name]
+    words += [f"{source.per_second:,.0f}/s"]
     if source.load is not None:
         words.append(f"{100 * source.load:.0f} %")
     if source.state and source.state != "active":
         words.append(source.state)
     if source.errors:
         words.append(f"errors {source.errors:,}")
-    if source.lost:
-        words.append(f"LOST {source.lost:,}")
     if source.gaps:
         words.append(f"gaps {source.gaps}")
     return " ".join(words)
-
-
-def _recorder(state: RecorderState) -> str:
-    if state.failure:
-        return f"NOT RECORDING: {state.failure.splitlines()[0]}"
-    return f"recording {size_text(state.bytes)}, free {size_text(state.free)}"

@@ -11,7 +11,7 @@ from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen
 from busprobe.frames import Condition
 from busprobe.report.obd_text import obd_lines
 from busprobe.report.quantities import count, counted, exact, identifier, moment, percent, rounded, wall
-from busprobe.report.table import Column, heading, paragraph, table
+from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
 
 FAULTS_SHOWN = 20
 """Faults of databases shown; the JSON file has all."""
@@ -124,7 +124,15 @@ def _identifiers(channel: ChannelSeen, found: SurveyResult, start: int) -> list[
     rows = [_identifier(one, start) for one in found.identifiers if one.channel == channel.name]
     if not rows:
         return []
-    return [*heading(f"Identifiers on {channel.name}: {len(rows):,}"), *table(_IDENTIFIERS, rows)]
+    return [*heading(f"Identifiers on {channel.name}: {len(rows):,}"), *_identifier_table(rows)]
+
+
+def _identifier_table(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Where lines are short, a message stands below its changing bits."""
+    if room(WIDE) >= WIDE:
+        return table(_IDENTIFIERS, rows)
+    narrow = (_IDENTIFIERS[0], *_IDENTIFIERS[2:-1], Column("changing bits", wrap=22))
+    return table(narrow, [(one, *rest, f"{bits}\n{name}".rstrip()) for one, name, *rest, bits in rows])
 
 
 def _identifier(one: IdentifierSeen, start: int) -> Sequence[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from busprobe.report.not_passed import LEAST_SHOWN_NS, not_passed, signals_text
 from busprobe.report.quantities import counted, exact, moment, rounded, times, wall
-from busprobe.report.table import Column, heading, paragraph, table
+from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
 from busprobe.report.verified import OUTCOMES, VERDICTS, Verified, latencies
 from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry
 
@@ -41,7 +41,7 @@ def verify_lines(found: Verified) -> list[str]:
     return [
         *_head(found),
         *heading("Verdicts"),
-        *table(_COLUMNS, [row for check in found.checks for row in _rows(check)]),
+        *_verdicts(found.checks),
         *_legend(found.checks),
         *_also_counted(found.checks),
         *not_passed(found.checks, found.start_ns),
@@ -51,6 +51,14 @@ def verify_lines(found: Verified) -> list[str]:
         *(line for note in found.notes for line in paragraph(note)),
         *paragraph(CAUTION),
     ]
+
+
+def _verdicts(checks: Sequence[CheckResult]) -> list[str]:
+    """The table of verdicts; where lines are short the occurrences stand below the check's name."""
+    rows = [row for check in checks for row in _rows(check)]
+    if room(WIDE) < WIDE:
+        rows = [(verdict, f"{name}\n  {told}", "", *rest) for verdict, name, told, *rest in rows]
+    return table(_COLUMNS, rows)
 
 
 def occurrences_text(occurrences: Sequence[Occurrence]) -> str:

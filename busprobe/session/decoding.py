@@ -12,7 +12,7 @@ from busprobe.decode.database import load
 from busprobe.decode.layout import Database, MessageLayout
 from busprobe.decode.messages import SignalSamples, count_long, count_short, decode_rows
 from busprobe.decode.routing import Router
-from busprobe.errors import DatabaseError, Problems, nearest
+from busprobe.errors import DatabaseError, OpenError, Problems, nearest
 from busprobe.frames import ERROR, REMOTE, FrameBatch, Int64Array
 from busprobe.recording.export import SampleWriter
 from busprobe.report.decode_text import DecodeReport
@@ -34,7 +34,7 @@ def decode(
     """Decode the data frames of every channel and write one row for each sample.
 
     signals: "Signal" or "Message.Signal"; empty: all. Raises BusprobeError where a file
-    cannot be used or no database has a signal named.
+    cannot be used, no database has a signal named, or none has a message of the recording's.
     """
     loaded = [load(path) for path in databases]
     work = _Work(loaded, signals)
@@ -46,6 +46,13 @@ def decode(
                 work.take(batch, source.start_ns or 0, writer)
                 if progress is not None:
                     progress(batch.share)
+        if work.frames and not work.decoded:
+            # Raised before the writer writes: no file without a row is left.
+            raise OpenError(
+                "None of the database's messages is in this recording.",
+                path=recording,
+                hint="Is it the database of this vehicle? busprobe survey shows what was recorded.",
+            )
     return DecodeReport(
         target, work.rows, len(work.seen), work.frames, work.decoded, problems, tuple(work.notes(loaded))
     )

@@ -61,7 +61,7 @@ UNUSABLE = [
     ("unknown command", "prove good.log", "No such command 'prove'."),
     ("unknown option", "verify good.log --bench van.toml --fast", "No such option"),
     ("JSON cannot be written", "verify good.log --bench van.toml --json none/out.json",
-     "none/out.json: No such file or directory."),
+     "none/out.json: The folder to write to does not exist.\nMake the folder first."),
 ]  # fmt: skip
 
 

@@ -1,0 +1,95 @@
+"""What is told before a command begins its work, and how it ends."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+NO_FOLDER = "none/x.json: The folder to write to does not exist.\nMake the folder first.\n"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "verify none.log --bench none.toml --json none/x.json",
+        "survey none.log --json none/x.json",
+        "record --bench none.toml --out x.duckdb --json none/x.json",
+        "vehicle none.log --json none/x.json",
+        "vehicle none.log --save none/x.json",
+    ],
+)
+def test_a_missing_folder_is_told_first(busprobe, line: str) -> None:
+    """Before anything else is looked at: the other files of these lines are not there either."""
+    assert busprobe(line) == (3, "", NO_FOLDER)
+
+
+def test_a_folder_is_no_file_to_write(busprobe) -> None:
+    assert busprobe("survey good.log --json .").err == ".: This is a folder.\nName a file in it.\n"
+
+
+@pytest.mark.parametrize("line", ["record --bench van.toml --out x.blf", "verify live --bench van.toml --record x.blf"])
+def test_a_recording_ends_in_duckdb(busprobe, line: str) -> None:
+    said = busprobe(line)
+    assert said == (3, "", 'x.blf: A recording ends in ".duckdb", not in ".blf".\nName it "x.duckdb".\n')
+
+
+def test_a_recording_that_is_there_is_told_before_the_first_frame(busprobe, folder: Path) -> None:
+    (folder / "x.duckdb").write_bytes(b"old")
+    said = busprobe("record --bench van.toml --out x.duckdb --on-wake")
+    assert said.status == 3
+    assert "x.duckdb: The file is there already.\nChoose another name, or remove it first.\n" in said.err
+
+
+def test_open_without_a_terminal(busprobe) -> None:
+    message = "busprobe open needs a terminal; busprobe verify gives the verdicts without one.\n"
+    assert busprobe("open good.log --bench van.toml") == (3, "", message)
+    assert busprobe("open") == (3, "", message)
+
+
+def test_decode_with_the_database_of_another_vehicle_writes_nothing(busprobe, folder: Path) -> None:
+    text = (folder / "van.dbc").read_text().replace("256", "257").replace("512", "513")
+    (folder / "other.dbc").write_text(text)
+    (folder / "out.csv").write_text("older")
+    said = busprobe("decode good.log --database other.dbc --to out.csv")
+    assert (said.status, said.out) == (3, "")
+    assert said.err == (
+        "good.log: None of the database's messages is in this recording.\n"
+        "Is it the database of this vehicle? busprobe survey shows what was recorded.\n"
+    )
+    assert (folder / "out.csv").read_text() == "older"
+
+
+LIVE_BENCH = """\
+[vehicle]
+name = "Roads patrol van 12"
+[[bus]]
+name = "body"
+interface = "virtual"
+channel = "{channel}"
+"""
+
+
+@pytest.mark.parametrize("pause_s", [0.0, 0.05, 0.15, 0.4])
+def test_ctrl_c_twice_shows_no_traceback(folder: Path, pause_s: float) -> None:
+    """Whenever the second comes: the recording is closed and the report is there."""
+    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"twice {os.getpid()}"))
+    command = [sys.executable, "-m", "busprobe", "record", "--bench", "live.toml", "--out", "x.duckdb"]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        until = time.monotonic() + 30
+        while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
+            time.sleep(0.02)
+        process.send_signal(signal.SIGINT)
+        time.sleep(pause_s)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert "Traceback" not in err
+    assert "fault of busprobe" not in err
+    assert (process.returncode, "Summary" in out) == (0, True)
+    assert not (folder / "x.duckdb.wal").exists()

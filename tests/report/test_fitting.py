@@ -1,0 +1,63 @@
+"""Reports fit the width that they are given."""
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from busprobe.report.live_text import LiveStatus, SourceLine, status_line
+from busprobe.report.survey_text import survey_lines
+from busprobe.report.table import Column, fitted, paragraph, table
+from busprobe.report.vehicle_text import vehicle_lines
+from busprobe.report.verify_text import verify_lines
+from busprobe.session.surveying import survey
+from busprobe.session.vehicle import vehicle_recorded
+from busprobe.session.verifying import verify
+
+ROOT = Path(__file__).parents[2]
+RECORDING, BENCH = ROOT / "recordings" / "five_faults.duckdb", ROOT / "dbc_samples" / "patrol_van.toml"
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_no_line_of_a_report_is_longer(width: int) -> None:
+    with fitted(width):
+        lines = [
+            *verify_lines(verify(RECORDING, BENCH)),
+            *survey_lines(survey(RECORDING, BENCH)),
+            *vehicle_lines(vehicle_recorded(RECORDING)),
+        ]
+    assert [line for line in lines if len(line) > width] == []
+    assert max(map(len, lines)) > width - 8
+
+
+def test_text_gives_way_before_numbers() -> None:
+    columns = (Column("check", wrap=30), Column("worst", right=True))
+    with fitted(22):
+        lines = table(columns, [("Rear white lamp follows", "100.5 ms")])
+    assert lines == ["check            worst", "------------  --------", "Rear white    100.5 ms", "lamp follows"]
+
+
+def test_a_cell_of_two_lines_and_a_paragraph() -> None:
+    with fitted(12):
+        assert table((Column("a", wrap=12),), [("one\n two",)]) == ["a", "----", "one", " two"]
+        assert paragraph("one two three four") == ["one two", "three four"]
+
+
+def status(**more: object) -> LiveStatus:
+    recorder = SimpleNamespace(rows=1, bytes=2_500_000, free=7_000_000_000, failure=more.pop("failure", ""))
+    sources = (
+        SourceLine("body", True, 2000.0, 0.25, int(str(more.pop("lost", 0))), 0, "active", "", 1),
+        SourceLine("box", False, 0.0, None, 0, 0, "", "There is no /dev/ttyUSB1.\nPlug it in.", 1),
+    )
+    return LiveStatus(65.0, sources, 0, 2, recorder)
+
+
+def test_the_status_line_says_trouble_and_free_space_first() -> None:
+    whole = "1:05 | box DOWN | free 7.0 GB, recording 2.5 MB | failed 2 | body 2,000/s 25 % gaps 1"
+    assert status_line(status()) == f"{whole} | box: There is no /dev/ttyUSB1."
+    assert status_line(status(), 80) == whole[:79] + "…"
+    lost = status_line(status(lost=7), 40)
+    assert lost.startswith("1:05 | box DOWN | body LOST 7 ")
+    failed = status_line(status(failure="disk full."))
+    assert failed.startswith("1:05 | NOT RECORDING | box DOWN | failed 2 | ")
+    assert failed.endswith(" | disk full. | box: There is no /dev/ttyUSB1.")
