@@ -130,7 +130,7 @@ def _line_stages(tap: LineTap, now: SignalNow) -> list[Stage]:
     else:
         is_high = (now.code == TRUE) != line.active_low
         word = ("high" if is_high else "low") if now.code <= TRUE else now.text
-        level = Stage("Level", word, "active low: switched to ground" if line.active_low else "active high", now.code)
+        level = Stage("Level", word, "active low: on while low" if line.active_low else "active high", now.code)
     settles = f"a burst of transitions less than {duration_text(line.debounce_ns)} apart counts once"
     debounce = Stage("Debounce", now.text, settles if line.debounce_ns else "none: every poll counts", now.code)
     return [Stage("Wire", number, f"polled every {duration_text(tap.box.period_ns)}"), level, debounce]

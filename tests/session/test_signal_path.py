@@ -86,7 +86,7 @@ def test_a_bus_signal_is_read_off_its_newest_frame(seen: Seen) -> None:
 
 def test_a_line_that_is_switched_to_ground_says_so(seen: Seen) -> None:
     level = next(stage for stage in seen.path("rear_door").stages if stage.title == "Level")
-    assert level.detail == "active low: switched to ground"
+    assert level.detail == "active low: on while low"
     assert (level.text == "low") == (level.code == TRUE)
 
 
