@@ -18,9 +18,10 @@ from busprobe.engine.plan import Plan, build
 from busprobe.engine.signal_plan import MessageTap
 from busprobe.errors import OpenError, Problems
 from busprobe.frames import FrameBatch
-from busprobe.report.quantities import counted
+from busprobe.report.quantities import counted, times
 from busprobe.results import CheckResult, LogLine, TriggerEntry
-from busprobe.session.opening import open_source, source_of
+from busprobe.session.downs import SourcesSeen
+from busprobe.session.opening import open_source, source_of, stated_uncertainty
 from busprobe.sources.formats import BATCH_ROWS
 
 BLOCK_ROWS = 400_000
@@ -41,6 +42,8 @@ class VerifyReport:
     frames: int
     problems: Problems
     notes: tuple[str, ...] = ()
+    stopped_early: bool = False
+    """Of a live run: recording stopped before the run did."""
 
 
 def load_plan(path: Path) -> tuple[Plan, Mapping[str, list[Database]]]:
@@ -80,29 +83,34 @@ def verify(
     problems = Problems(strict=strict)
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
     engine = Engine(plan, source.sources, source.uncertainty_ns, by_channel=source.is_own)
-    heard = _Heard(plan)
+    heard, seen = _Heard(plan), SourcesSeen()
     with closing(source):
         for batch in source.batches():
             if isinstance(batch, FrameBatch):
                 heard.add(batch)
                 if progress is not None:
                     progress(batch.share)
+            seen.add(batch)
             engine.push(source_of(batch), batch)
             if engine.pending_rows >= BLOCK_ROWS:
                 engine.advance()
     results = engine.finish()
     heard.refuse_other_vehicle(recording, bench)
+    start_ns = source.start_ns or results.start_ns or 0
     return VerifyReport(
         results.checks,
         results.triggers,
         results.log,
-        source.start_ns or results.start_ns or 0,
+        start_ns,
         results.end_ns or 0,
         plan.bench.vehicle,
         recording.name,
         heard.frames,
         problems,
-        tuple(_notes(results.late, results.segments, databases)),
+        (
+            *seen.notes(stated_uncertainty(source.about), start_ns),
+            *_notes(results.late, results.segments, databases),
+        ),
     )
 
 
@@ -141,7 +149,7 @@ def _notes(late: int, segments: int, databases: Mapping[str, list[Database]]) ->
     if late:
         notes.append(f"{counted(late, 'record')} came too late to count.")
     if segments > 1:
-        notes.append(f"The time stamps step back {segments - 1} times: each time everything starts from unknown.")
+        notes.append(f"The time stamps step back {times(segments - 1)}: each time everything starts from unknown.")
     for database in {id(d): d for found in databases.values() for d in found}.values():
         if database.faulty:
             faults = counted(len(database.faulty), "fault")
