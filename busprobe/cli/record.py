@@ -42,7 +42,7 @@ def command(
     """Record every bus and input box of a bench file, and give the verdicts at the end.
 
     Ctrl-C ends the recording in order. A killed process loses no more than the last second; it
-    leaves FILE.wal beside FILE: keep both together until FILE has been opened once. A box line named marker_line in the
+    leaves FILE.wal beside FILE: keep both together. A box line named marker_line in the
     bench file's [record] table sets markers.
 
     \b

@@ -48,7 +48,7 @@ def _refuse_other_databases(con: duckdb.DuckDBPyConnection, path: Path) -> None:
             raise OpenError(
                 f'The file is empty, and "{wal_of(path).name}" is not beside it: that log holds what was recorded.',
                 path=path,
-                hint=f"Copy {wal_of(path).name} too; keep it with the recording until that has been opened once.",
+                hint=f"Copy {wal_of(path).name} too, and keep both together.",
             )
         if missing:
             raise OpenError(

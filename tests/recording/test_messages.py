@@ -264,5 +264,5 @@ def test_an_empty_recording_without_its_log_names_the_log(tmp_path: Path) -> Non
         open_recording(path)
     assert str(caught.value) == (
         f'{path}: The file is empty, and "kill.duckdb.wal" is not beside it: that log holds what was recorded.\n'
-        "Copy kill.duckdb.wal too; keep it with the recording until that has been opened once."
+        "Copy kill.duckdb.wal too, and keep both together."
     )
