@@ -93,3 +93,14 @@ def test_ctrl_c_twice_shows_no_traceback(folder: Path, pause_s: float) -> None:
     assert "fault of busprobe" not in err
     assert (process.returncode, "Summary" in out) == (0, True)
     assert not (folder / "x.duckdb.wal").exists()
+
+
+def test_recording_that_stopped_early_ends_with_1(busprobe, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """And after a live command Ctrl-C is as it was."""
+    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"early {os.getpid()}"))
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr("busprobe.session.recorder.LEAST_FREE", 10**15)
+    said = busprobe("record --bench live.toml --out x.duckdb --for 1s")
+    assert said.status == 1
+    assert "Recording stopped early: " in said.out
+    assert signal.getsignal(signal.SIGINT) is before
