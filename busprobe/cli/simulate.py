@@ -71,6 +71,9 @@ def command(
             _drive(van, for_ns, _obey_lines(van) if obeys else key or _no_key)
     except KeyboardInterrupt:
         pass
+    finally:
+        # A signal may come while the van is being started, before its own end is sure.
+        van.close()
     if sys.stdout.isatty():
         click.echo()
     late = f"at most {rounded(van.most_late_ns)} late"
