@@ -51,9 +51,11 @@ def bench_text(dbc: Path, identifiers: int) -> str:
         signal = message.signals[0]
         names.append(f"s{i}")
         parts.append(f's{i} = {{ from = "bus{i % 2}.{message.name}.{signal.name}" }}\n')
+    noisy = database.messages[0]
+    parts.append(f'noise = {{ from = "bus0.{noisy.name}.{noisy.signals[2].name}" }}\n')
     for c in range(20):
         parts.append(f'[[check]]\nname = "c{c}"\nnever = "s{c} < {c} and s{c + 20} > 200"\nsettle = "1 s"\n')
-    parts.append('[[trigger]]\nname = "seen"\non = "changes(s1 > 100)"\n')
+    parts.append('[[trigger]]\nname = "seen"\non = "rises(noise > \'80 degC\')"\n')
     return "".join(parts)
 
 
@@ -70,7 +72,7 @@ def senders(rate: int, seconds: float) -> list[subprocess.Popen[str]]:
 def sent(processes: Sequence[subprocess.Popen[str]]) -> int:
     total = 0
     for process in processes:
-        said = process.communicate(timeout=30)[0]
+        said = process.communicate(timeout=600)[0]
         print("   sender:", said.strip().splitlines()[-1] if said.strip() else "-")
         digits = [int(word.replace(",", "")) for word in said.split() if word.replace(",", "").isdigit()]
         total += digits[0] if digits else 0
