@@ -16,7 +16,7 @@ from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap
 from busprobe.errors import BenchError
 from busprobe.frames import Condition, InputBatch, Int64Array, SourceState
 from busprobe.results import CheckResult
-from busprobe.session.picture import ChecksAt, frame_table, new_histories, outputs, signal_now
+from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 
@@ -33,7 +33,8 @@ class Board:
         self.states: list[SourceState] = []
         """Source states so far, in order of time."""
         self._databases = databases
-        self._outputs = outputs(plan)
+        effects = outputs(plan)
+        self._about = {n: about(n, plan, effects) for n in (*plan.signals, *plan.derived)}
         self._checks = ChecksAt(plan)
         self._polls: dict[str, list[Int64Array]] = {box.name: [] for box in plan.bench.boxes}
         self._poll_counts: dict[str, list[int]] = {box.name: [0] for box in plan.bench.boxes}
@@ -76,9 +77,8 @@ class Board:
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         newest = self._newest(t_ns, tally)
-        names = [*self.plan.signals, *self.plan.derived]
         return tuple(
-            signal_now(name, self.plan, self.histories[name].past, t_ns, self._outputs, newest) for name in names
+            signal_now(of, self.histories[name].past, t_ns, newest.get(name)) for name, of in self._about.items()
         )
 
     def frame_table(self, tally: FrameTally) -> FrameTable:
@@ -92,9 +92,10 @@ class Board:
         return frame_detail(tally, {channel: self._databases.get(bus, ())}, channel, identifier, is_extended)
 
     def path(self, name: str, t_ns: int, tally: FrameTally, checks: Sequence[CheckResult]) -> SignalPath | None:
-        if name not in self.histories or name not in (*self.plan.signals, *self.plan.derived):
+        if name not in self._about:
             return None
-        now = signal_now(name, self.plan, self.histories[name].past, t_ns, self._outputs, self._newest(t_ns, tally))
+        newest = self._newest(t_ns, tally)
+        now = signal_now(self._about[name], self.histories[name].past, t_ns, newest.get(name))
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
         return signal_path(now, self.plan, tally, self.histories, checks, t_ns, channel_of)
 

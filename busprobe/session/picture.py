@@ -6,6 +6,8 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from math import isnan
+from typing import NamedTuple
 
 import numpy as np
 
@@ -63,37 +65,53 @@ def _slice_edges(t_ns: int) -> Int64Array:
     return np.linspace(t_ns - STRIP_NS, t_ns, SLICES + 1).astype(np.int64)
 
 
-def signal_now(
-    name: str, plan: Plan, past: Past, t_ns: int, outputs: frozenset[str], newest: Mapping[str, int]
-) -> SignalNow:
-    """One signal of the bench at an instant. newest: by signal, time of its newest sample."""
+class About(NamedTuple):
+    """What of a signal never changes."""
+
+    name: str
+    role: str | None
+    kind: Kind
+    source: str
+    is_condition: bool
+    texts: Mapping[float, str]
+    unit: str | None
+    max_age_ns: int | None
+    labels: tuple[str, ...]
+
+
+def about(name: str, plan: Plan, outputs: frozenset[str]) -> About:
+    """A signal of the bench, or a derived one."""
     signal = plan.signals.get(name)
-    index = past.index_at(t_ns)
-    code, value = int(past.code[index]), float(past.value[index])
     if signal is None:
-        role, kind, source, is_condition, texts, unit = _derived(plan, name)
-    else:
-        model = plan.models[name]
-        role, kind, source = model.role, _kind(signal, name in outputs), _source_text(model)
-        is_condition, texts, unit = signal.type.is_condition, signal.texts, signal.type.unit
-    since = int(past.t_ns[index])
-    age = None if name not in newest else max(t_ns - newest[name], 0)
+        made = next(d for d in plan.bench.derived if d.name == name)
+        return About(name, made.role, Kind.DERIVED, made.when.text, True, {}, None, None, ())
+    model, texts = plan.models[name], signal.texts
+    return About(
+        name, model.role, _kind(signal, name in outputs), _source_text(model), signal.type.is_condition, texts,
+        signal.type.unit, max_age(signal), tuple(dict.fromkeys(texts.values())),
+    )  # fmt: skip
+
+
+def signal_now(of: About, past: Past, t_ns: int, newest_ns: int | None) -> SignalNow:
+    """One signal of the bench at an instant. newest_ns: time of its newest sample."""
+    index = past.index_at(t_ns)
+    code, value, since = int(past.code[index]), float(past.value[index]), int(past.t_ns[index])
     return SignalNow(
-        name,
-        role,
-        kind,
-        source,
+        of.name,
+        of.role,
+        of.kind,
+        of.source,
         code,
-        is_condition,
-        None if code > TRUE or np.isnan(value) else value,
-        "not seen yet" if since == NEVER else value_text(code, value, is_condition, texts, unit),
-        unit,
+        of.is_condition,
+        None if code > TRUE or isnan(value) else value,
+        "not seen yet" if since == NEVER else value_text(code, value, of.is_condition, of.texts, of.unit),
+        of.unit,
         None if since == NEVER else since,
-        age,
-        None if signal is None else max_age(signal),
+        None if newest_ns is None else max(t_ns - newest_ns, 0),
+        of.max_age_ns,
         int(past.edges[index]),
-        strip(past, t_ns, is_condition),
-        tuple(dict.fromkeys(texts.values())),
+        strip(past, t_ns, of.is_condition),
+        of.labels,
     )
 
 
@@ -107,11 +125,6 @@ def max_age(signal: SignalPlan) -> int | None:
     if isinstance(tap, MessageTap) and tap.message.cycle_time_ns:
         return max(3 * tap.message.cycle_time_ns, 100_000_000)
     return None
-
-
-def _derived(plan: Plan, name: str) -> tuple[str | None, Kind, str, bool, Mapping[float, str], None]:
-    made = next(d for d in plan.bench.derived if d.name == name)
-    return made.role, Kind.DERIVED, made.when.text, True, {}, None
 
 
 def _kind(signal: SignalPlan, is_output: bool) -> Kind:

@@ -20,7 +20,7 @@ from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 
-FIRST_ROWS, BLOCK_ROWS = 20_000, 400_000
+FIRST_ROWS, BLOCK_ROWS = 8_000, 400_000
 """Rows evaluated at first, so that something shows soon, and later."""
 MOST_MARKS = 20_000
 
@@ -61,6 +61,8 @@ class ReplayScene:
         self._failure = ""
         self._stop_now = threading.Event()
         self._ready = threading.Event()
+        self._last: tuple[tuple[object, ...], Snapshot] | None = None
+        """The newest picture, and of what."""
         self._player = ReplayPlayer(
             store, self._board.histories, self._span, lambda: self._marks, self._keep_marker,
             lambda: (self._checks, self._triggers),
@@ -78,7 +80,18 @@ class ReplayScene:
         return self._path.parent
 
     def snapshot(self) -> Snapshot:
-        t_ns = self._player.position_ns
+        """The same object again while nothing has changed: a picture that is shown need not be painted."""
+        player = self._player
+        now = (
+            player.position_ns, player.is_playing, player.speed, self._span(), self._loaded, self._failure,
+            id(self._checks), len(self._marks), self._problems.count,
+        )  # fmt: skip
+        last = self._last
+        if last is None or last[0] != now:
+            self._last = last = (now, self._made(now[0]))
+        return last[1]
+
+    def _made(self, t_ns: int) -> Snapshot:
         start, end = self._span()
         tally = self._index.at(t_ns)
         signals = self._board.signals(t_ns, tally)

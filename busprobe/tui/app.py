@@ -117,7 +117,7 @@ class BusprobeApp(App[None]):
 
     def pull_now(self) -> None:
         """Take and show a picture; also right after a key that changes what is shown."""
-        if self._pull is not None:
+        if self._pull is not None and self.is_running:  # screens are taken down one widget after the other
             was, picture = self._pull.last, self._pull.take()
             if picture is not None:
                 self.picture = picture

@@ -87,6 +87,20 @@ def test_a_bus_that_sleeps_is_said_to_sleep_from_2_s_after_its_last_frame_on() -
         assert asleep(FOREVER)
 
 
+def test_a_picture_in_which_nothing_changed_is_the_same_one(drive: Path) -> None:
+    with loaded(drive) as scene:
+        first = scene.snapshot()
+        assert scene.snapshot() is first
+        scene.player.step_frame(1)
+        second = scene.snapshot()
+        assert second is not first
+        assert second.t_ns > first.t_ns
+        scene.player.seek(first.t_ns)
+        assert scene.snapshot().t_ns == first.t_ns
+        scene.player.set_speed(2.0)
+        assert scene.snapshot().speed == 2.0
+
+
 def test_an_obd_signal_is_as_old_as_its_newest_answer(drive: Path) -> None:
     with loaded(drive) as scene:
         scene.player.seek(FOREVER)

@@ -115,7 +115,7 @@ class BoardScreen(Screen[None]):
             self.call_after_refresh(self.show, self.board.picture)
 
     def on_screen_resume(self) -> None:
-        if self.board.picture is not None:
+        if self.board.picture is not None and self.board.picture is not self.picture:
             self.show(self.board.picture)
 
     def on_resize(self) -> None:
