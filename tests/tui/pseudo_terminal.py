@@ -68,11 +68,15 @@ class Terminal:
             if wanted in self.text():
                 return time.perf_counter()
             self.read(0.05)
-        raise TimeoutError(f'"{words}" did not come within {patience_s:g} s; last: {self.text()[-1500:].decode()}')
+        raise TimeoutError(f'"{words}" did not come within {patience_s:g} s; last: {self.last_words()}')
 
     def text(self) -> bytes:
         """What came since the last `drain`, without escape sequences."""
         return _ESCAPES.sub(b"", self.tail)
+
+    def last_words(self) -> str:
+        """The end of it, for messages."""
+        return self.text()[-1500:].decode(errors="replace")
 
     def press(self, keys: str) -> float:
         """Send keys; returns when, on the performance counter."""
@@ -85,7 +89,7 @@ class Terminal:
         while self.process.poll() is None and time.perf_counter() < deadline:
             self.read(0.05)
         if self.process.returncode is None:
-            raise TimeoutError(f"it goes on; last: {self.text()[-1500:].decode()}")
+            raise TimeoutError(f"it goes on; last: {self.last_words()}")
         return self.process.returncode
 
     def close(self) -> None:
