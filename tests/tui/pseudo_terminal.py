@@ -15,7 +15,7 @@ import time
 from collections.abc import Mapping, Sequence
 
 _ESCAPES = re.compile(rb"\x1b\[[0-9;?<>=:]*[a-zA-Z]|\x1b\][^\x07\x1b]*(\x07|\x1b\\)|\x1b[()][A-Z0-9]")
-_KEPT = 20_000
+_KEPT = 100_000
 """Bytes of output that are searched."""
 
 
