@@ -199,16 +199,19 @@ def _interrupt_sets(stop: threading.Event, finishing: str) -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    told = False
+    asked = told = False
 
     def interrupted(_number: int, _frame: object) -> None:
-        nonlocal told
-        if stop.is_set() and not told:
+        # May come in the midst of an earlier one: nothing here may wait for what that one holds.
+        nonlocal asked, told
+        if not asked and not stop.is_set():
+            asked = True
+            stop.set()
+        elif not told:
             told = True
-            # Not through sys.stderr: the interrupt may have come in the midst of writing to that.
+            # Not through sys.stderr, which may be in the midst of writing.
             with suppress(OSError):
                 os.write(STDERR, f"\n{finishing}\n".encode())
-        stop.set()
 
     before = signal.signal(signal.SIGINT, interrupted)
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import threading
 import time
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,6 +17,7 @@ from busprobe.recording.read import open_recording
 from busprobe.results import Outcome, Verdict
 from busprobe.session import live
 from busprobe.session.live import LiveRun
+from busprobe.session.live_bench import LiveOptions, run_live
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
 
@@ -195,3 +197,29 @@ def test_a_box_that_is_gone_for_good_is_no_pass() -> None:
     assert lost.t_ns == polls[-1].complete_to + 1
     assert lost.signals is not None
     assert lost.signals["battery"] == "unknown (box down)"
+
+
+class _Interrupted(threading.Event):
+    """Ctrl-C comes again in the midst of the answer to the first, where the event's own lock is held."""
+
+    def set(self) -> None:
+        assert not self.entered, "waits for itself"
+        self.entered = True
+        signal.raise_signal(signal.SIGINT)
+        super().set()
+        self.entered = False
+
+    entered = False
+
+
+def test_interrupt_in_the_midst_of_an_interrupt() -> None:
+    plan, databases = load_plan(BENCH)
+    frames, polls = van_batches(7, 5)
+    sources = [ScriptedSource("body", frames), ScriptedSource("box", polls)]
+    stop = _Interrupted()
+
+    def show(_status: object) -> None:
+        signal.raise_signal(signal.SIGINT)
+
+    run_live(plan, databases, LiveOptions(for_ns=60_000_000_000), show=show, sources=sources, stop=stop)
+    assert stop.is_set()
