@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from busprobe.checks.watching import Say, Watched, Watcher, merged
 from busprobe.results import Occurrence, Outcome, SignalTexts
-from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
+from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN
 
 
 @dataclass
@@ -16,13 +16,11 @@ class _Stretch:
     start_ns: int
     signals: SignalTexts | None = None
     told: bool = False
-    """Its outcome is in `done` already; only its length is open."""
+    """Its outcome is in `done` already, the newest there; only its length is open."""
     is_spoilt: bool = False
     """Of `given`: something in it was violated or unknown."""
     slept: bool = False
     """Of `given`: the bus slept in it, so that nothing can be said."""
-    place: int = -1
-    """Index in `done` once told."""
 
 
 class InvariantWatch(Watcher):
@@ -53,7 +51,6 @@ class InvariantWatch(Watcher):
 
     def _tell(self, stretch: _Stretch, outcome: Outcome) -> None:
         stretch.told = True
-        stretch.place = len(self.done)
         if self._given is not None:
             self._given.is_spoilt = True
         note = "" if outcome is Outcome.FAILED else "unknown"
@@ -67,12 +64,11 @@ class InvariantWatch(Watcher):
     def _at(self, t: int, code: int, given: int | None) -> None:
         if code <= TRUE and self._known_from is None:
             self._known_from = t
-        counts = given is None or given != FALSE
         self._violation = self._run(self._violation, t, code == TRUE)
-        self._unknown = self._run(self._unknown, t, code == UNKNOWN and counts)
-        if given == TRUE and self._given is None:
-            self._given = _Stretch(t)
-        if given == TRUE and self._given is not None:
+        self._unknown = self._run(self._unknown, t, code == UNKNOWN and given != FALSE)
+        if given == TRUE:
+            if self._given is None:
+                self._given = _Stretch(t)
             told = [s for s in (self._violation, self._unknown) if s is not None and s.told]
             self._given.is_spoilt |= bool(told)
             self._given.slept |= code == ASLEEP
@@ -88,7 +84,7 @@ class InvariantWatch(Watcher):
 
     def _end(self, stretch: _Stretch, t: int) -> None:
         if stretch.told:
-            self.done[stretch.place] = replace(self.done[stretch.place], length_ns=t - stretch.start_ns)
+            self.done[-1] = replace(self.done[-1], length_ns=t - stretch.start_ns)
 
     def _end_given(self, t: int, decided: int, note: str = "") -> None:
         stretch, self._given = self._given, None
@@ -109,5 +105,5 @@ class InvariantWatch(Watcher):
                 Occurrence(end_ns, end_ns, Outcome.UNDECIDED, note="never known", signals=self._say(end_ns))
             )
         elif not self._has_given and not self.done:
-            start = max(self._known_from, NEVER)
+            start = self._known_from
             self.done.append(Occurrence(start, end_ns, Outcome.PASSED, length_ns=end_ns - start))

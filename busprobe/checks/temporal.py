@@ -33,7 +33,6 @@ class Edge:
         self._code = ASLEEP
         self._value = np.nan
         self._settled = NEVER
-        self._started = False
         self._owed: int | None = None
         """Time at which the last event still has to go false."""
 
@@ -41,28 +40,19 @@ class Edge:
         (part,) = parts
         event = self._events(part)
         base = np.where(part.code <= TRUE, FALSE, part.code).astype(np.uint8)
-        owed_base = FALSE if self._code <= TRUE else self._code
         t, code = part.t_ns, np.where(event, TRUE, base).astype(np.uint8)
         settled = part.settled
         if settled is None and self._settled > NEVER:
             settled = np.full(len(part), NEVER, np.int64)
         # Each event goes false 1 ns later, unless the operand has a change of its own there.
         fallen = part.t_ns[event] + 1
-        codes = base[event]
         if self._owed is not None:
             fallen = np.concatenate([[self._owed], fallen]).astype(np.int64)
-            codes = np.concatenate([np.array([owed_base], np.uint8), codes])
         self._owed = None
-        free = ~np.isin(fallen, t)
-        fallen, codes = fallen[free], codes[free]
+        fallen = fallen[~np.isin(fallen, t)]
         if len(fallen) and fallen[-1] >= upto_ns:
             self._owed = int(fallen[-1])
-            fallen, codes = fallen[:-1], codes[:-1]
-        if not self._started:
-            self._started = True
-            if not len(t) or t[0] > NEVER:
-                fallen = np.concatenate([[NEVER], fallen]).astype(np.int64)
-                codes = np.concatenate([np.array([ASLEEP], np.uint8), codes])
+            fallen = fallen[:-1]
         if settled is not None:
             carried = np.concatenate([[self._settled], settled])[np.searchsorted(t, fallen, "right")]
             settled = np.concatenate([settled, carried]).astype(np.int64)
@@ -77,7 +67,7 @@ class Edge:
             settled = settled[order]
         return Changes(
             np.concatenate([t, fallen])[order],
-            np.concatenate([code, codes])[order],
+            np.concatenate([code, np.full(len(fallen), FALSE, np.uint8)])[order],
             None,
             upto_ns,
             settled,
@@ -119,7 +109,7 @@ class Held:
         settled = part.settled if part.settled is not None else np.full(len(part), NEVER, np.int64)
         for t, code, barrier in zip(part.t_ns.tolist(), part.code.tolist(), settled.tolist(), strict=True):
             self._run(points, t)
-            if self._code != TRUE and t > NEVER:
+            if self._code != TRUE:
                 self._end[self._code] = t
             self._code, self._settled, self._at = code, barrier, t
         self._run(points, upto_ns)
@@ -131,7 +121,7 @@ class Held:
         t = self._at
         while t < end:
             self._put(points, t)
-            expiries = [over for e in self._end.values() if (over := e + self._ns) > t and e > NEVER]
+            expiries = [over for e in self._end.values() if (over := e + self._ns) > t]
             t = min(expiries, default=end)
 
     def _put(self, points: list[tuple[int, int, int]], t: int) -> None:
@@ -159,25 +149,20 @@ class Age:
         """From this age on it counts as older."""
         self._last: int | None = None
         self._is_older = False
-        self._started = False
 
     def step(self, parts: Sequence[Changes], upto_ns: int) -> Changes:
         (part,) = parts
         points: list[tuple[int, int, int]] = []
-        if not self._started:
-            self._started = True
-            points.append((NEVER, ASLEEP, NEVER))
         times = part.t_ns[part.t_ns > NEVER]
-        if len(times):
-            if self._last is None:
-                points.append((int(times[0]), self._code(self._ns <= 0), NEVER))
-            elif not self._is_older and times[0] - self._last > self._ns:
-                points.append((self._last + self._ns, self._code(True), NEVER))
-                self._is_older = True
-            if self._is_older:
-                points.append((int(times[0]), self._code(False), NEVER))
+        if self._last is None and len(times):
+            # Every age is at least 0.
+            self._last, self._is_older = int(times[0]), self._ns == 0
+            points.append((self._last, self._code(self._is_older), NEVER))
+        if self._last is not None and len(times) and self._ns > 0:
+            times = np.concatenate([[self._last], times])
             for i in np.flatnonzero(np.diff(times) > self._ns).tolist():
-                points.append((int(times[i]) + self._ns, self._code(True), NEVER))
+                if i or not self._is_older:
+                    points.append((int(times[i]) + self._ns, self._code(True), NEVER))
                 points.append((int(times[i + 1]), self._code(False), NEVER))
             self._last, self._is_older = int(times[-1]), False
         if self._last is not None and not self._is_older and self._last + self._ns < upto_ns:

@@ -11,11 +11,11 @@ from busprobe.frames import Int64Array
 from busprobe.session.scene import SPEEDS, Player, Scene
 from busprobe.session.snapshot import Snapshot
 from busprobe.timeline import NO_TIMES
-from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view.timebar import STEPS, Bar
 from busprobe.tui.view.times import clock
 from busprobe.tui.view.typed_time import HINT, typed_time
+from busprobe.tui.widgets.askline import Answer
 
 if TYPE_CHECKING:
     from busprobe.tui.app import BusprobeApp
@@ -103,7 +103,7 @@ class Replay:
             self._warn(f"No {words} {'after' if direction > 0 else 'before'} this instant.")
 
     def _ask_time(self) -> None:
-        def go(text: str | None) -> None:
+        def go(text: str) -> None:
             picture = self._app.picture
             if not text or picture is None:
                 return
@@ -113,7 +113,7 @@ class Replay:
             else:
                 self.seek(found)
 
-        self._app.push_screen(AskText("Go to this time of the recording:", hint=HINT), go)
+        self._ask("Go to time:", go, hint=HINT)
 
     def _ask_note(self) -> None:
         self.player.pause()
@@ -121,9 +121,7 @@ class Replay:
         picture = self._app.picture
         here = clock(at - picture.start_ns, 3) if picture is not None else ""
 
-        def keep(note: str | None) -> None:
-            if note is None:
-                return
+        def keep(note: str) -> None:
             self.player.seek(at)
             told = self.player.add_marker(note.strip() or "marker")
             self._app.notify(
@@ -133,7 +131,11 @@ class Replay:
             )
             self._app.pull_now()
 
-        self._app.push_screen(AskText(f"Note of the marker at {here}:"), keep)
+        self._ask(f"Note of the marker at {here}:", keep)
+
+    def _ask(self, question: str, answer: Answer, *, hint: str = "") -> None:
+        if isinstance(self._app.screen, BoardScreen):
+            self._app.screen.ask(question, answer, hint=hint)
 
     def _pin(self) -> None:
         self.player.pause()

@@ -4,8 +4,8 @@
 
 The recording and its bench file are those of bench_verify.py; they are made in FOLDER once, or in
 a temporary one. In a pseudo-terminal of 120x40: from the start of the program to a usable state
-board, until all is loaded, and from keys to the last byte of the complete state board: going to
-a time typed in, and to the next edge of a signal.
+board, until all is loaded, and from keys to the complete state board (what is sent again after that
+changes nothing on the screen): going to a time typed in, and to the next edge of a signal.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tui"))
 sys.path.insert(0, str(Path(__file__).parent))
 
 import bench_verify
+import pyte
 from bench_live_screen import COLUMNS, LINES, spread
 from pseudo_terminal import Terminal
 
@@ -40,38 +41,54 @@ def made(folder: Path) -> tuple[Path, Path]:
     return recording, bench
 
 
-def last_byte(terminal: Terminal, patience_s: float = 5.0) -> float:
-    """When the last byte of a picture came."""
-    came, end = time.perf_counter(), time.perf_counter() + patience_s
-    while time.perf_counter() < end:
-        if terminal.read(QUIET_S):
-            came = time.perf_counter()
-        else:
-            return came
-    raise TimeoutError("the picture does not come to rest")
+class Watched:
+    """The screen as a person sees it: when did it first show what it shows in the end?"""
+
+    def __init__(self, terminal: Terminal) -> None:
+        self._terminal = terminal
+        self._screen = pyte.Screen(COLUMNS, LINES)
+        self._stream = pyte.ByteStream(self._screen)
+
+    def drain(self) -> None:
+        """Take in all that is there."""
+        while data := self._terminal.read(0.0):
+            self._stream.feed(data)
+
+    def complete(self, patience_s: float = 5.0) -> float:
+        """When the picture was complete; what is sent again after that changes nothing."""
+        parts = []
+        end = time.perf_counter() + patience_s
+        while data := self._terminal.read(QUIET_S if parts else patience_s):
+            parts.append((time.perf_counter(), data))
+            if time.perf_counter() > end:
+                raise TimeoutError("the picture does not come to rest")
+        shown = []
+        for came, data in parts:
+            self._stream.feed(data)
+            shown.append((came, self._picture()))
+        return next(came for came, picture in shown if picture == shown[-1][1])
+
+    def _picture(self) -> list[list[pyte.screens.Char]]:
+        return [[self._screen.buffer[y][x] for x in range(COLUMNS)] for y in range(LINES)]
 
 
-def seek_to(terminal: Terminal, seconds: int) -> float:
-    """Milliseconds from Enter behind a typed time to the last byte of its picture."""
+def seek_to(terminal: Terminal, watched: Watched, seconds: int) -> float:
+    """Milliseconds from Enter behind a typed time to its complete picture."""
     terminal.press("g")
     time.sleep(0.3)
     terminal.press(str(seconds))
-    time.sleep(0.3)
-    terminal.drain()
-    pressed = terminal.press("\r")
+    took = step(terminal, watched, "\r", 0.3)
     terminal.read_until(f"{seconds // 60:02d}:{seconds % 60:02d}.", 10)
-    return (last_byte(terminal) - pressed) * 1000
+    return took
 
 
-def step(terminal: Terminal, key: str) -> float:
-    """Milliseconds from a key to the last byte of its picture."""
-    time.sleep(0.2)
+def step(terminal: Terminal, watched: Watched, key: str, pause_s: float = 0.2) -> float:
+    """Milliseconds from a key to its complete picture."""
+    time.sleep(pause_s)
+    watched.drain()
     terminal.drain()
     pressed = terminal.press(key)
-    while not terminal.read(0.01):
-        if time.perf_counter() - pressed > 5:
-            raise TimeoutError("nothing changes")
-    return (last_byte(terminal) - pressed) * 1000
+    return (watched.complete() - pressed) * 1000
 
 
 def measure(recording: Path, bench: Path) -> None:
@@ -90,10 +107,15 @@ def measure(recording: Path, bench: Path) -> None:
                 break
         print(f"all loaded           {time.perf_counter() - began:.1f} s", flush=True)
         chance = random.Random(1)
-        seek_to(terminal, 100)
-        print(f"seek                 {spread([seek_to(terminal, chance.randrange(2400)) for _ in range(SEEKS)])}")
-        print(f"to the next edge     {spread([step(terminal, chr(27) + '[C') for _ in range(SEEKS)])}")
-        print(f"to the edge before   {spread([step(terminal, chr(27) + '[D') for _ in range(SEEKS)])}")
+        watched = Watched(terminal)
+        terminal.resize(COLUMNS, LINES - 1)
+        terminal.resize(COLUMNS, LINES)  # so that all is sent once more
+        time.sleep(0.5)
+        seek_to(terminal, watched, 100)
+        times = [chance.randrange(2400) for _ in range(SEEKS)]
+        print(f"seek                 {spread([seek_to(terminal, watched, seconds) for seconds in times])}")
+        print(f"to the next edge     {spread([step(terminal, watched, chr(27) + '[C') for _ in range(SEEKS)])}")
+        print(f"to the edge before   {spread([step(terminal, watched, chr(27) + '[D') for _ in range(SEEKS)])}")
         terminal.press("q")
         terminal.wait(20)
     finally:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from test_pointwise import condition, quantity
+from test_pointwise import condition, quantity, said
 
 from busprobe.checks.network import Operator
 from busprobe.checks.temporal import Age, Edge, Held, InStep, sample_points
@@ -53,7 +53,9 @@ def outcome(operator: Operator, changes: Changes, is_cut: bool) -> Timeline:
     operand.extend(changes)
     low = NEVER
     for cut in range(END + 1) if is_cut else [END]:
-        out.extend(operator.step([operand.between(low, cut)], cut))
+        part = operator.step([operand.between(low, cut)], cut)
+        assert np.all(np.diff([out.upto_ns - 1, *part.t_ns.tolist(), part.upto_ns]) > 0)
+        out.extend(part)
         low = cut
     return out
 
@@ -115,10 +117,24 @@ def test_age_against_nothing(op: str, expected: str) -> None:
     assert holding(outcome(Age(op, 0), sample_points(np.array([10, 30], np.int64), END), False)) == expected
 
 
-def test_what_is_told_late_stays_late() -> None:
+@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
+def test_what_is_told_late_stays_late(is_cut: bool) -> None:
     """An operand told at 25 makes edges, held and in step told then too."""
     late = condition("10 F, 20 T, 40 F", END, settled=[NEVER, 25, NEVER])
-    assert holding(outcome(Edge("rises"), late, False)) == "10 F, 20 T @25, 21 F @25"
-    assert holding(outcome(Held(3), late, False)) == "10 F, 20 F @25, 23 T @25, 40 F"
-    assert holding(outcome(InStep(30), late, False)) == "10 T, 20 T @40"
-    assert holding(outcome(InStep(2), late, False)) == "10 T, 20 F @25, 40 T"
+    assert holding(outcome(Edge("rises"), late, is_cut)) == "10 F, 20 T @25, 21 F @25"
+    assert holding(outcome(Held(3), late, is_cut)) == "10 F, 20 F @25, 23 T @25, 40 F"
+    assert holding(outcome(InStep(30), late, is_cut)) == "10 T, 20 T @40"
+    assert holding(outcome(InStep(2), late, is_cut)) == "10 T, 20 F @25, 40 T"
+
+
+def test_told_late_over_a_cut_after_which_nothing_is() -> None:
+    """A rise at 20 that is told at 25 goes false 1 ns later, told at 25 as well."""
+    rises = Edge("rises")
+    first = rises.step([condition("10 F, 20 T", 21, settled=[NEVER, 25])], 21)
+    second = rises.step([condition("30 F, 40 T", END)], END)
+    assert said(first, second) == "10 F, 20 T @25, 21 F @25, 30 F, 40 T, 41 F"
+
+
+def test_asleep_before_the_first_point() -> None:
+    assert said(Held(3).step([condition("10 T, 20 F", END)], END)) == "- z, 13 T, 20 F"
+    assert said(Edge("rises").step([condition("10 T, 20 F, 30 T", END)], END)) == "10 F, 20 F, 30 T, 31 F"

@@ -13,9 +13,9 @@ from textual.widgets import Input
 
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.screens import SCREENS
-from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.pick import PickSignal
 from busprobe.tui.view.spans import plain
+from busprobe.tui.widgets.askline import AskLine
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.timebar import PlayerBar, Timebar
 
@@ -36,6 +36,8 @@ CALLS = [
     (["g", *"+10", "enter"], ["seek 210"]),
     (["g", *"soon", "enter"], []),
     (["g", "escape"], []),
+    (["g", *"1:30", "tab"], []),
+    (["g", *"9", "escape", "g", *"1:30", "enter"], ["seek 90"]),
     (["m", *"odd", "enter"], ["is_playing False", "seek 200", "add_marker odd"]),
     (["m", "enter"], ["is_playing False", "seek 200", "add_marker marker"]),
     (["m", "escape"], ["is_playing False"]),
@@ -71,7 +73,7 @@ async def test_live_has_neither(live: FakeScene) -> None:
     async with app.run_test(size=SMALL) as pilot:
         await press(pilot, ["space", "right", "g", "m", "x", "v"])
         assert len(app.screen.query(PlayerBar)) == 0
-        assert not isinstance(app.screen, AskText)
+        assert not app.screen.query_one(AskLine).is_asking
         assert live.calls == []
         assert "replay.play" not in {
             active.binding.id for active in app.screen.active_bindings.values() if active.enabled
@@ -84,6 +86,21 @@ async def test_keys_typed_into_the_filter_do_not_move_the_recording(replay: Fake
         await press(pilot, ["f", *"gu d", "left"])
         assert replay.calls == []
         assert app.screen.query_one("#filter", Input).value == "gu d"
+
+
+async def test_the_board_goes_on_while_a_time_is_typed(replay: FakeScene) -> None:
+    app = BusprobeApp(replay)
+    async with app.run_test(size=SMALL) as pilot:
+        before = app.screen.focused
+        await press(pilot, ["g", *"1:3"])
+        line = app.screen.query_one(AskLine)
+        assert line.is_asking
+        assert line.region == (0, 23, 80, 1)
+        assert app.screen.query_one(Timebar).region.bottom == 23
+        await press(pilot, ["escape", "space"])
+        assert not line.is_asking
+        assert app.screen.focused is before
+        assert replay.calls == ["is_playing True"]
 
 
 async def test_instant_a_and_what_differs(replay: FakeScene) -> None:

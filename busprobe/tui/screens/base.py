@@ -9,6 +9,7 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.content import Content
 from textual.dom import DOMNode
+from textual.reactive import Reactive
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input
@@ -17,6 +18,7 @@ from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import KEYS, bindings, key_text
 from busprobe.tui.screens.pick import PickSignal
 from busprobe.tui.view.footline import Item
+from busprobe.tui.widgets.askline import Answer, AskLine
 from busprobe.tui.widgets.footline import Footline
 from busprobe.tui.widgets.headline import Headline
 from busprobe.tui.widgets.rows import Rows
@@ -42,6 +44,9 @@ class BoardScreen(Screen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [*bindings("board"), *bindings("replay")]
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]  # noqa: RUF012
+
+    focused: Reactive[Widget | None] = Reactive(None, repaint=False)
+    """Who has the focus paints it; the rest of the screen need not be painted again."""
 
     picture: Snapshot | None = None
     """What is shown."""
@@ -107,6 +112,7 @@ class BoardScreen(Screen[None]):
         if self.board.van is not None:
             screens += [Item(key_text(k.keys), k.words, f"app.{k.action}") for k in KEYS if k.where == "demo"]
         yield Footline(footer, screens)
+        yield AskLine()
 
     def on_mount(self) -> None:
         for number, panel in enumerate(self.query(".panel")):
@@ -182,7 +188,9 @@ class BoardScreen(Screen[None]):
             self._leave_filter(keep=bool(event.value))
 
     def action_back(self) -> None:
-        if self.query_one("#filter", Input).display:
+        if self.query_one(AskLine).is_asking:
+            self.query_one(AskLine).leave()
+        elif self.query_one("#filter", Input).display:
             self._leave_filter(keep=False)
         elif self.zoomed is not None:
             self.zoom(None)
@@ -218,6 +226,10 @@ class BoardScreen(Screen[None]):
 
         if self.picture is not None:
             self.app.push_screen(PickSignal(self.picture.signals, self.board.chosen), chosen)
+
+    def ask(self, question: str, answer: Answer, *, hint: str = "") -> None:
+        """Ask for a line of text at the foot of the screen; Escape leaves it unanswered."""
+        self.query_one(AskLine).ask(question, answer, hint=hint)
 
     # --- copying
 
