@@ -59,6 +59,7 @@ UNKNOWN = {
     "shorter than settle before": (
         HOLD + 'settle = "50 ms"\n', "0 F, 1100 T, 1500 ?, 1520 T, 1700 ?, 1800 T", 1700,
     ),
+    "asleep in the end": (HOLD + 'settle = "50 ms"\n', "0 F, 1100 T, 1500 ?, 1520 z, 1600 T", 1500),
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
-from stepped import run, told
+from stepped import MS, run, told
 
 WHEN = 'when = "w"\nexpect = "x"\nwithin = "300 ms"\n'
 HOLD = WHEN + 'hold = "while when"\nsettle = "50 ms"\n'
@@ -28,8 +28,48 @@ def case(id_: str, check: str, end: float, outcomes: list[str], *, sampling: flo
     return Case(id_, check, signals, end, outcomes, sampling)
 
 
+EARLIEST = WHEN + 'not_before = "100 ms"\n'
 CASES = [
+    # The window.
+    case("unknown from not_before on was seen false there", EARLIEST, 3000, ["1000 passed +200 @1200"],
+         w="0 F, 1000 T", x="0 F, 1100 ?, 1200 T"),
+    case("unknown up to not_before is not in the window", EARLIEST, 3000, ["1000 failed @1300"],
+         w="0 F, 1000 T", x="0 F, 1050 ?, 1100 F"),
+    # A margin smaller than the uncertainty: here 20 ms, 10 of each edge.
+    case("no margin to the limit", WHEN, 3000, ["1000 passed +290 @1290 tight"], w="0 F, 1000 T", x="0 F, 1290 T", sampling=10),
+    case("margin as large as the uncertainty", WHEN, 3000, ["1000 passed +280 @1280"],
+         w="0 F, 1000 T", x="0 F, 1280 T", sampling=10),
+    case("soon is not tight", WHEN, 3000, ["1000 passed +1 @1001"], w="0 F, 1000 T", x="0 F, 1001 T", sampling=10),
+    case("no margin to not_before", EARLIEST, 3000, ["1000 passed +119 @1119 tight"],
+         w="0 F, 1000 T", x="0 F, 1119 T", sampling=10),
+    case("margin to not_before as large as the uncertainty", EARLIEST, 3000, ["1000 passed +120 @1120"],
+         w="0 F, 1000 T", x="0 F, 1120 T", sampling=10),
+    case("no uncertainty, no margin", EARLIEST.replace("100 ms", "300 ms"), 3000, ["1000 passed +300 @1300"],
+         w="0 F, 1000 T", x="0 F, 1300 T"),
     # The hold.
+    case("falls as expect comes: held for nothing", HOLD, 4000, ["1000 passed +200 @1200"],
+         w="0 F, 1000 T, 1200 F, 3000 T", x="0 F, 1200 T, 1500 F, 2900 T"),
+    case("falls as expect comes: still held for its time", WHEN + 'hold = "1 s"\n', 4000, ["1000 failed +200 @2100"],
+         w="0 F, 1000 T, 1200 F", x="0 F, 1200 T, 2100 F"),
+    case("true after unknown, then held", HOLD, 4000, ["1000 passed +250 @2000 tight"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1050 ?, 1250 T"),
+    case("unknown for less than settle as its time ends", WHEN + 'hold = "1 s"\nsettle = "50 ms"\n', 4000,
+         ["1000 passed +200 @2200"], w="0 F, 1000 T", x="0 F, 1200 T, 2180 ?, 2300 T"),
+    case("when becomes unknown after a break began", HOLD, 4000, ["1000 failed +200 @1550"],
+         w="0 F, 1000 T, 1520 ?, 1800 T, 2000 F", x="0 F, 1200 T, 1500 F"),
+    # A break that starts within the combined uncertainty, here 60 ms, before the end of the hold.
+    case("drops within the uncertainty of the end", HOLD, 4000, ["1000 passed +200 @2000 tight"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1200 T, 1945 F", sampling=30),
+    case("drops before that", HOLD, 4000, ["1000 failed +200 @1999"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1200 T, 1939 F", sampling=30),
+    case("drops for no longer than settle", HOLD, 4000, ["1000 passed +200 @2000"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1200 T, 1960 F", sampling=30),
+    case("drops within the uncertainty and is back", HOLD, 4000, ["1000 passed +200 @2000 tight"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1200 T, 1942 F, 1995 T", sampling=30),
+    case("drops within the uncertainty, is back, drops again", HOLD, 4000, ["1000 passed +200 @2000 tight"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1200 T, 1942 F, 1995 T, 1998 F", sampling=30),
+    case("drops within the uncertainty, then when is unknown", HOLD, 4000, ["1000 passed +200 @2000 tight"],
+         w="0 F, 1000 T, 1960 ?, 2000 F", x="0 F, 1200 T, 1945 F", sampling=30),
     case("unknown in the window says nothing of the hold", HOLD, 4000, ["1000 passed +200 @2000"],
          w="0 F, 1000 T, 2000 F", x="0 F, 1050 ?, 1100 F, 1200 T"),
     case("false then unknown, within settle together", HOLD, 4000, ["1000 passed +200 @2000"],
@@ -72,3 +112,13 @@ def test_case(row: Case, cut: str) -> None:
     check = f'[[check]]\nname = "c"\n{row.check}'
     (found,), _ = run(row.signals, check, row.end, cuts_ms=cuts, sampling_ms=row.sampling)
     assert told(found) == row.outcomes
+
+
+@pytest.mark.parametrize(
+    ("x", "uncertainty"),
+    [("0 F, 1100 T", 20), ("0 F, 1050 ?, 1100 T", 70), ("0 F, 1050 ?, 1070 z, 1100 T", 70), ("0 F, 1300.000001 T", 0)],
+    ids=["that of both edges", "and how long it was unknown", "unknown, then asleep", "no latency, no uncertainty"],
+)
+def test_uncertainty(x: str, uncertainty: int) -> None:
+    (found,), _ = run({"w": "0 F, 1000 T", "x": x}, f'[[check]]\nname = "c"\n{WHEN}', 3000, sampling_ms=10)
+    assert [o.uncertainty_ns for o in found.occurrences] == [uncertainty * MS]

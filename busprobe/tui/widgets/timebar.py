@@ -51,17 +51,6 @@ class Timebar(Lines):
 class PlayerBar(Vertical):
     """Everything that a replay has and a live run has not."""
 
-    DEFAULT_CSS = """
-    PlayerBar { height: auto; background: $raised; }
-    #timebar { height: 2; background: $raised; overflow: hidden; }
-    #differ { display: none; max-height: 10; }
-    .-low #differ { max-height: 4; }
-    PlayerBar > #differ > Rows { background: $background; }
-    #differ Label { padding: 0 1; width: 1fr; color: $tone-note; text-style: bold; background: $raised; }
-    #differ Rows { height: 1fr; }
-    #differ.-shown { display: block; }
-    """
-
     def __init__(self, replay: Replay) -> None:
         super().__init__()
         self._replay = replay
