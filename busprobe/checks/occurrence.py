@@ -78,9 +78,7 @@ class OpenOccurrence:
         return self._latency is not None
 
     def until(self, t_ns: int) -> None:
-        """Everything before `t_ns` is seen, nothing having changed since the last call."""
-        if self.result is not None:
-            return
+        """Everything before `t_ns` is seen, nothing having changed since the last call; `result` is None."""
         if self._is_holding:
             self._hold_until(t_ns)
         elif t_ns > self.t0 + self.terms.within_ns:
@@ -96,9 +94,7 @@ class OpenOccurrence:
             self._window_at(t_ns, when, expect)
 
     def finish(self, end_ns: int) -> None:
-        """The data end; `until(end_ns + 1)` was called before."""
-        if self.result is not None:
-            return
+        """The data end; `until(end_ns + 1)` was called before; `result` is None."""
         if self._is_holding and self.terms.hold_while_when:
             self._hold_over(end_ns, note="so far: the data ended")
         else:
@@ -116,7 +112,7 @@ class OpenOccurrence:
         elif expect == TRUE:
             self._uncertainty += 0 if lost is None else t - lost
             self._pass(t)
-            if self.result is None and when == FALSE and self.terms.hold_while_when:
+            if when == FALSE and self.terms.hold_while_when:
                 self._hold_over(t)
         elif when == FALSE and not self.terms.when_is_event:
             self._close(Outcome.CUT, t)
@@ -144,7 +140,7 @@ class OpenOccurrence:
         margin = terms.within_ns - self._latency
         if terms.not_before_ns and self._latency:
             margin = min(margin, self._latency - terms.not_before_ns)
-        self._tight = self._uncertainty > 0 and margin < self._uncertainty
+        self._tight = margin < self._uncertainty
         self._unknown_from = None
         self._saw_unknown = False
         if terms.hold_ns is not None:
