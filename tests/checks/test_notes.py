@@ -41,4 +41,6 @@ NOTES: dict[str, tuple[str, str, str, str, float | None]] = {
 @pytest.mark.parametrize(("check", "w", "x", "note", "at"), NOTES.values(), ids=list(NOTES))
 def test_note(check: str, w: str, x: str, note: str, at: float | None, cuts: range) -> None:
     (found,), _ = run({"w": w, "x": x}, f'[[check]]\nname = "c"\n{check}', 3000, cuts_ms=cuts)
-    assert [(o.note, o.at_ns) for o in found.occurrences] == [(note, None if at is None else round(at * MS))]
+    (one,) = found.occurrences
+    assert (one.note, one.at_ns) == (note, None if at is None else round(at * MS))
+    assert (one.signals is None) == (one.outcome.value not in {"failed", "undecided"})

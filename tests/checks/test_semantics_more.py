@@ -89,6 +89,13 @@ CASES = [
          w="0 F, 1000 T, 1400 ?, 2000 T, 3000 F", x="0 F, 1200 T, 1500 F, 2100 T, 2500 F"),
     case("a duration runs on while when is unknown", WHEN + 'hold = "1 s"\n', 4000, ["1000 failed +200 @1500"],
          w="0 F, 1000 T, 1400 ?", x="0 F, 1200 T, 1500 F"),
+    # Within `given`.
+    case("violated from before given on", 'never = "x"\ngiven = "w"\n', 4000, ["900 failed for 700 @900"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 900 T, 1600 F"),
+    case("within settle from before given on", 'never = "x"\ngiven = "w"\nsettle = "200 ms"\n', 4000,
+         ["1000 passed for 1000 @2000"], w="0 F, 1000 T, 2000 F", x="0 F, 900 T, 1050 F"),
+    case("asleep within given", 'never = "x"\ngiven = "w"\n', 4000, ["1000 cut short for 1000 @2000"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1500 z, 1600 F"),
     # Already so.
     case("already so is no margin", WHEN + 'not_before = "100 ms"\nalready = "counts"\n', 3000,
          ["1000 passed +0 @1000"], w="0 F, 1000 T", x="0 T", sampling=10),

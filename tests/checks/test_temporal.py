@@ -37,6 +37,7 @@ CASES: list[tuple[str, Callable[[], Operator], str, str]] = [
     ("out of step", lambda: InStep(10), "10 F, 20 T, 31 F", "10 T, 20 F @30, 31 T"),
     ("out of step and lost", lambda: InStep(10), "10 F, 20 T, 35 ?, 40 T, 60 z",
      "10 T, 20 F @30, 35 ?, 40 F @50, 60 z"),
+    ("out of step to the end", lambda: InStep(10), "10 F, 20 T", "10 T, 20 F @30"),
     ("lost before it is long", lambda: InStep(10), "10 F, 20 T, 25 ?, 26 F", "10 T, 20 T @25, 25 ?, 26 T"),
 ]  # fmt: skip
 
@@ -49,7 +50,7 @@ def test_case(make: Callable[[], Operator], points: str, expected: str, is_cut: 
 
 def outcome(operator: Operator, changes: Changes, is_cut: bool) -> Timeline:
     """What an operator makes of its operand, given whole or ns by ns."""
-    operand, out = Timeline(), Timeline()
+    operand, out = Timeline(quantity=changes.value is not None), Timeline()
     operand.extend(changes)
     low = NEVER
     for cut in range(END + 1) if is_cut else [END]:
@@ -78,10 +79,10 @@ def test_each_event_is_a_point(is_cut: bool) -> None:
     assert out.t_ns[out.code == TRUE].tolist() == [20, 21]
 
 
-def test_changes_of_a_quantity() -> None:
+@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
+def test_changes_of_a_quantity(is_cut: bool) -> None:
     """At each change of a known value, but not where it is lost, back, or says the same again."""
-    out = Timeline()
-    out.extend(Edge("changes").step([quantity("10 1, 20 2, 25 2, 30 ?, 40 3, 50 1", END)], END))
+    out = outcome(Edge("changes"), quantity("10 1, 20 2, 25 2, 30 ?, 40 3, 50 1", END), is_cut)
     assert holding(out) == "10 F, 20 T, 21 F, 30 ?, 40 F, 50 T, 51 F"
 
 

@@ -114,6 +114,7 @@ def test_forget_keeps_what_holds() -> None:
     line.forget(20)
     assert line.t_ns.tolist() == [20, 30]
     assert line.t_ns.base is None
+    assert (line.value_at(5), line.value_at(35)) == (2.0, 3.0)  # before all that is kept: the oldest
 
 
 def test_forget_drops_what_is_told_and_quiet() -> None:
