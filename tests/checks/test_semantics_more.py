@@ -89,6 +89,8 @@ CASES = [
          w="0 F, 1000 T, 1400 ?, 2000 T, 3000 F", x="0 F, 1200 T, 1500 F, 2100 T, 2500 F"),
     case("a duration runs on while when is unknown", WHEN + 'hold = "1 s"\n', 4000, ["1000 failed +200 @1500"],
          w="0 F, 1000 T, 1400 ?", x="0 F, 1200 T, 1500 F"),
+    # never.
+    case("violated all along", 'never = "x"\n', 4000, ["0 failed for 4000 @0"], x="0 T"),
     # Within `given`.
     case("violated from before given on", 'never = "x"\ngiven = "w"\n', 4000, ["900 failed for 700 @900"],
          w="0 F, 1000 T, 2000 F", x="0 F, 900 T, 1600 F"),
