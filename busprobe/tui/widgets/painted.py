@@ -7,6 +7,8 @@ from typing import ClassVar
 
 from rich.segment import Segment
 from rich.style import Style
+from textual.filter import ANSIToTruecolor, LineFilter
+from textual.geometry import Region
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
@@ -26,6 +28,10 @@ class Painted(ScrollView, can_focus=False):
     def notify_style_update(self) -> None:
         self._styles_of = {}
         super().notify_style_update()
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """Colours of a theme are true colours already: looking through every line for others costs a tenth."""
+        return [f for f in super().get_line_filters() if not isinstance(f, ANSIToTruecolor)]
 
     def style_of(self, tone: Tone, *, cursor: bool = False) -> Style:
         """The theme's style of a tone, on the cursor's row or off it."""
@@ -70,9 +76,11 @@ class Lines(Painted):
             self.virtual_size = self.size.with_height(len(new))
             self.refresh()
             return
-        for y, (was, now) in enumerate(zip(old, new, strict=True)):
-            if was != now:
-                self.refresh_line(y)
+        top, width = self.scroll_offset.y, self.size.width
+        if changed := [
+            Region(0, y - top, width, 1) for y, (was, now) in enumerate(zip(old, new, strict=True)) if was != now
+        ]:
+            self.refresh(*changed)
 
     @property
     def lines(self) -> list[tuple[Span, ...]]:

@@ -83,20 +83,23 @@ class Rows(Painted, can_focus=True):
             self._measure()
             self.refresh()
             return
-        top = self.scroll_offset.y
-        for i in range(top, min(top + self.size.height, len(rows))):
-            if rows[i].cells != old[i].cells:
-                self._refresh_cells(i, old[i], rows[i])
+        top, height = self.scroll_offset.y, self.size.height
+        changed = (
+            self._changed_cells(i + HEADING - top, old[i], rows[i])
+            for i in range(top, min(top + height, len(rows)))
+            if rows[i].cells != old[i].cells
+        )
+        if regions := [region for region in changed if region]:
+            self.refresh(*regions)
 
-    def _refresh_cells(self, i: int, old: Row, new: Row) -> None:
-        """Send the part of a row from its first changed cell to its last."""
-        x, start, end = 1, self.size.width, 0
+    def _changed_cells(self, y: int, old: Row, new: Row) -> Region:
+        """The part of a line from its first changed cell to its last; empty: those that changed are not shown."""
+        x, start, end = 1, 0, 0
         for index, width in self._shares():
             if old.cells[index] != new.cells[index]:
-                start, end = min(start, x), x + width
+                start, end = start if end else x, x + width
             x += width + 1
-        if end > start:
-            self.refresh(Region(start, i + HEADING - self.scroll_offset.y, end - start, 1))
+        return Region(start, y, end - start, 1)
 
     @property
     def rows(self) -> Sequence[Row]:
