@@ -31,6 +31,8 @@ AFTERWARDS = {
     "the data ended": (WHEN, "0 F, 1000 T", "0 F", None, False),
     "unknown first": (WHEN, "0 F, 1000 T, 2000 F", "0 F, 1400 ?, 1500 T", None, False),
     "when unknown, then false": (WHEN, "0 F, 1000 T, 1400 ?, 2000 F", "0 F", None, True),
+    "when unknown, then true": (WHEN, "0 F, 1000 T, 1400 ?, 1500 T", "0 F, 1600 T", 600, False),
+    "when unknown after an event": (EVENT, "0 F, 1000 T, 1100 F, 1400 ?, 1500 F", "0 F, 1600 T", 600, False),
     "after an event": (EVENT, "0 F, 1000 T, 1100 F", "0 F, 4000 T", 3000, False),
     "too late after an event": (EVENT, "0 F, 1000 T, 1100 F", "0 F, 4000.000001 T", None, False),
 }
@@ -70,6 +72,19 @@ def test_an_undecided_one_shows_the_signals_where_they_became_unknown(rest, x, a
     assert one.outcome is Outcome.UNDECIDED
     assert one.at_ns == at * MS
     assert one.signals == {"w": "1.0", "x": "2.0"}  # the code of unknown
+
+
+@pytest.mark.parametrize(
+    ("rest", "w", "x", "signals"),
+    [
+        (WHEN, "0 F, 1000 T, 1250 ?", "0 F", {"w": "2.0", "x": "0.0"}),
+        (WHEN, "0 F, 1000 T", "0 F, 900 ?, 1200 T", {"w": "1.0", "x": "1.0"}),
+        (HOLD + 'settle = "50 ms"\n', "0 F, 1000 T, 1520 ?", "0 F, 1100 T, 1500 F", {"w": "1.0", "x": "0.0"}),
+    ],
+    ids=["too late: at the limit", "not seen to become so: when it is so", "did not hold: at the break"],
+)
+def test_which_signals_are_shown(rest, w, x, signals):
+    assert only(rest, w=w, x=x).signals == signals
 
 
 def test_never_two_things_stands_in_brackets():

@@ -6,10 +6,14 @@ Most of them were found by the random trials of `test_any_cut`, or tell a wrong 
 # ruff: noqa: E501 - a case reads best in one line
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import pytest
 from stepped import MS, run, told
+
+from busprobe.checks.watching import Watcher
+from busprobe.results import Occurrence
 
 WHEN = 'when = "w"\nexpect = "x"\nwithin = "300 ms"\n'
 HOLD = WHEN + 'hold = "while when"\nsettle = "50 ms"\n'
@@ -89,6 +93,9 @@ CASES = [
          w="0 F, 1000 T, 1400 ?, 2000 T, 3000 F", x="0 F, 1200 T, 1500 F, 2100 T, 2500 F"),
     case("a duration runs on while when is unknown", WHEN + 'hold = "1 s"\n', 4000, ["1000 failed +200 @1500"],
          w="0 F, 1000 T, 1400 ?", x="0 F, 1200 T, 1500 F"),
+    case("tight, then dropped", HOLD, 4000, ["1000 failed +290 @1550"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1290 T, 1500 F", sampling=10),
+    case("data end before the hold", HOLD, 1200, ["1000 cut short @1200"], w="0 F, 1000 T", x="0 F"),
     # never.
     case("violated all along", 'never = "x"\n', 4000, ["0 failed for 4000 @0"], x="0 T"),
     # Within `given`.
@@ -114,13 +121,19 @@ CASES = [
 @pytest.mark.parametrize("row", CASES, ids=lambda row: row.id)
 @pytest.mark.parametrize("cut", ["whole", "cut at every change"])
 def test_case(row: Case, cut: str) -> None:
-    """The outcomes and their times are those of the table, however the data were cut."""
+    """The outcomes and their times are those of the table, however the data were cut; none is told too early."""
     cuts: list[float] = []
+
+    def after_piece(upto: int, watchers: Sequence[Watcher]) -> None:
+        done: list[Occurrence] = [o for w in watchers for o in w.done]  # type: ignore[attr-defined]
+        assert all(o.decided_ns < upto for o in done)
+
     if cut == "cut at every change":
         times = {float(p.split()[0]) for s in row.signals.values() for p in s.split(",")}
+        times |= {float(p.split("@")[1].split()[0]) for p in row.outcomes}
         cuts = sorted(t for time in times for t in (time, time + NS) if t <= row.end)
     check = f'[[check]]\nname = "c"\n{row.check}'
-    (found,), _ = run(row.signals, check, row.end, cuts_ms=cuts, sampling_ms=row.sampling)
+    (found,), _ = run(row.signals, check, row.end, cuts_ms=cuts, sampling_ms=row.sampling, after_piece=after_piece)
     assert told(found) == row.outcomes
 
 
