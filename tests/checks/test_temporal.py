@@ -13,12 +13,14 @@ from busprobe.checks.temporal import Age, Edge, Held, InStep, sample_points
 from busprobe.timeline import ASLEEP, NEVER, TRUE, Changes, Timeline
 
 END = 100
+PIECES = (END, 45, 1)
 
 CASES: list[tuple[str, Callable[[], Operator], str, str]] = [
     # Edges hold for 1 ns.
     ("rises", lambda: Edge("rises"), "10 F, 20 T, 30 F", "10 F, 20 T, 21 F"),
     ("falls", lambda: Edge("falls"), "10 F, 20 T, 30 F, 40 T", "10 F, 30 T, 31 F"),
     ("changes", lambda: Edge("changes"), "10 F, 20 T, 30 F", "10 F, 20 T, 21 F, 30 T, 31 F"),
+    ("changes at the end", lambda: Edge("changes"), "10 F, 20 T, 30 F, 99 T", "10 F, 20 T, 21 F, 30 T, 31 F, 99 T"),
     ("changes 1 ns apart", lambda: Edge("changes"), "10 F, 20 T, 21 F, 22 T", "10 F, 20 T, 23 F"),
     ("no rise from unknown", lambda: Edge("rises"), "10 ?, 20 T, 30 ?, 40 F, 50 T",
      "10 ?, 20 F, 30 ?, 40 F, 50 T, 51 F"),
@@ -43,17 +45,17 @@ CASES: list[tuple[str, Callable[[], Operator], str, str]] = [
 
 
 @pytest.mark.parametrize(("make", "points", "expected"), [c[1:] for c in CASES], ids=[c[0] for c in CASES])
-@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
-def test_case(make: Callable[[], Operator], points: str, expected: str, is_cut: bool) -> None:
-    assert holding(outcome(make(), condition(points, END), is_cut)) == expected
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"in pieces of {piece} ns")
+def test_case(make: Callable[[], Operator], points: str, expected: str, piece: int) -> None:
+    assert holding(outcome(make(), condition(points, END), piece)) == expected
 
 
-def outcome(operator: Operator, changes: Changes, is_cut: bool) -> Timeline:
-    """What an operator makes of its operand, given whole or ns by ns."""
+def outcome(operator: Operator, changes: Changes, piece: int) -> Timeline:
+    """What an operator makes of its operand, given in pieces so many ns long."""
     operand, out = Timeline(quantity=changes.value is not None), Timeline()
     operand.extend(changes)
     low = NEVER
-    for cut in range(END + 1) if is_cut else [END]:
+    for cut in [*range(0, END, piece), END]:
         part = operator.step([operand.between(low, cut)], cut)
         assert np.all(np.diff([out.upto_ns - 1, *part.t_ns.tolist(), part.upto_ns]) > 0)
         out.extend(part)
@@ -73,17 +75,17 @@ def holding(line: Timeline) -> str:
     return ", ".join(words)
 
 
-@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
-def test_each_event_is_a_point(is_cut: bool) -> None:
-    out = outcome(Edge("changes"), condition("10 F, 20 T, 21 F", END), is_cut)
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"in pieces of {piece} ns")
+def test_each_event_is_a_point(piece: int) -> None:
+    out = outcome(Edge("changes"), condition("10 F, 20 T, 21 F", END), piece)
     assert out.t_ns[out.code == TRUE].tolist() == [20, 21]
 
 
-@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
-def test_changes_of_a_quantity(is_cut: bool) -> None:
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"in pieces of {piece} ns")
+def test_changes_of_a_quantity(piece: int) -> None:
     """At each change of a known value, but not where it is lost, back, or says the same again."""
-    out = outcome(Edge("changes"), quantity("10 1, 20 2, 25 2, 30 ?, 40 3, 50 1", END), is_cut)
-    assert holding(out) == "10 F, 20 T, 21 F, 30 ?, 40 F, 50 T, 51 F"
+    out = outcome(Edge("changes"), quantity("10 1, 20 2, 25 2, 30 ?, 40 3, 50 3, 60 1", END), piece)
+    assert holding(out) == "10 F, 20 T, 21 F, 30 ?, 40 F, 60 T, 61 F"
 
 
 def test_a_change_of_source_is_no_edge() -> None:
@@ -103,11 +105,11 @@ def test_a_change_of_source_is_no_edge() -> None:
         ("<=", "10 T, 21 F, 30 T, 41 F, 60 T, 66 T, 77 F"),
     ],
 )
-@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
-def test_age_against_10(op: str, expected: str, is_cut: bool) -> None:
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"in pieces of {piece} ns")
+def test_age_against_10(op: str, expected: str, piece: int) -> None:
     """Samples at 10, 30, 60 and 66: asleep before the first."""
     samples = sample_points(np.array([10, 30, 60, 66], np.int64), END)
-    assert holding(outcome(Age(op, 10), samples, is_cut)) == ", ".join(
+    assert holding(outcome(Age(op, 10), samples, piece)) == ", ".join(
         p for p in expected.split(", ") if not p.startswith("66")
     )
 
@@ -115,17 +117,19 @@ def test_age_against_10(op: str, expected: str, is_cut: bool) -> None:
 @pytest.mark.parametrize(("op", "expected"), [(">=", "10 T"), ("<", "10 F"), (">", "10 F, 11 T, 30 F, 31 T")])
 def test_age_against_nothing(op: str, expected: str) -> None:
     """Every age is at least 0."""
-    assert holding(outcome(Age(op, 0), sample_points(np.array([10, 30], np.int64), END), False)) == expected
+    assert holding(outcome(Age(op, 0), sample_points(np.array([10, 30], np.int64), END), END)) == expected
 
 
-@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut at every ns"])
-def test_what_is_told_late_stays_late(is_cut: bool) -> None:
+@pytest.mark.parametrize("piece", PIECES, ids=lambda piece: f"in pieces of {piece} ns")
+def test_what_is_told_late_stays_late(piece: int) -> None:
     """An operand told at 25 makes edges, held and in step told then too."""
     late = condition("10 F, 20 T, 40 F", END, settled=[NEVER, 25, NEVER])
-    assert holding(outcome(Edge("rises"), late, is_cut)) == "10 F, 20 T @25, 21 F @25"
-    assert holding(outcome(Held(3), late, is_cut)) == "10 F, 20 F @25, 23 T @25, 40 F"
-    assert holding(outcome(InStep(30), late, is_cut)) == "10 T, 20 T @40"
-    assert holding(outcome(InStep(2), late, is_cut)) == "10 T, 20 F @25, 40 T"
+    assert holding(outcome(Edge("rises"), late, piece)) == "10 F, 20 T @25, 21 F @25"
+    assert holding(outcome(Held(3), late, piece)) == "10 F, 20 F @25, 23 T @25, 40 F"
+    assert holding(outcome(InStep(30), late, piece)) == "10 T, 20 T @40"
+    assert holding(outcome(InStep(2), late, piece)) == "10 T, 20 F @25, 40 T"
+    more = condition("10 F, 20 T, 22 F, 44 T", END, settled=[NEVER, 25, 27, 46])
+    assert holding(outcome(Edge("rises"), more, piece)) == "10 F, 20 T @25, 21 F @25, 22 F @27, 44 T @46, 45 F @46"
 
 
 def test_told_late_over_a_cut_after_which_nothing_is() -> None:
