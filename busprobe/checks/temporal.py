@@ -15,7 +15,6 @@ from busprobe.timeline import (
     UNKNOWN,
     Changes,
     from_points,
-    no_changes,
 )
 
 
@@ -232,4 +231,4 @@ class InStep:
 def sample_points(times: Int64Array, upto_ns: int) -> Changes:
     """The samples of a signal as the operand of `Age`."""
     codes: UInt8Array = np.full(len(times), TRUE, np.uint8)
-    return Changes(times, codes, None, upto_ns) if len(times) else no_changes(upto_ns)
+    return Changes(times, codes, None, upto_ns)
