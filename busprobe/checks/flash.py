@@ -65,8 +65,6 @@ class Flash:
     def step(self, parts: Sequence[Changes], upto_ns: int) -> Changes:
         (part,) = parts
         self._points = []
-        if self._out is None:
-            self._put(NEVER, ASLEEP, 0.0, NEVER)
         settled = part.settled if part.settled is not None else np.full(len(part), NEVER, np.int64)
         quiet = set(part.quiet.tolist())
         for t, code, barrier in zip(part.t_ns.tolist(), part.code.tolist(), settled.tolist(), strict=True):
@@ -90,7 +88,6 @@ class Flash:
             self._lose(t, code, barrier)
         elif self._code > TRUE:
             self._warm_until, self._warm_code = t + GAP_NS, self._code
-            self._put(t, self._warm_code, 0.0, barrier)
         elif code == TRUE and self._code == FALSE and is_edge:
             self._rises(t, barrier)
         elif code == FALSE and self._code == TRUE and self._start is not None:

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+import numpy as np
 import pytest
 from stepped import StepLeaf, run, told
 
 from busprobe.bench import nodes as n
+from busprobe.checks.flash import Flash
 from busprobe.checks.network import Network
-from busprobe.timeline import TRUE, UNKNOWN, Timeline
+from busprobe.timeline import NEVER, TRUE, UNKNOWN, Changes, Timeline
 
 MS = 1_000_000
+END = 20_000 * MS
 LEFT_OUT = {
     "UN R65 special warning lamp": "from memory, and a stored summary disagrees",
     "NFPA 1901 optical source minimum": "from memory, the document was not opened",
@@ -33,13 +37,40 @@ def lamp(per_minute: float, on_per_cent: float, *, poll_ms: int, flashes: int = 
     return ", ".join(points)
 
 
-def measured(node: n.Node, signal: str, *, sampling_ms: float, end_ms: float = 20_000) -> Timeline:
+def measured(
+    node: n.Node, signal: str, *, sampling_ms: float, end_ms: float = 20_000, is_cut: bool = False
+) -> Timeline:
+    """What a network says; cut: at every change and 1 ns after it."""
     leaf = StepLeaf(signal, quantity=False, sampling_ms=sampling_ms)
     network = Network({"x": leaf})
     index = network.add(node)
-    leaf.advance(round(end_ms * MS))
-    network.advance()
-    return network.timeline(index)
+    cuts = sorted(cut for t in leaf.t.tolist() for cut in (t, t + 1)) if is_cut else []
+    for upto in [*cuts, round(end_ms * MS)]:
+        leaf.advance(upto)
+        network.advance()
+    line = network.timeline(index)
+    assert np.all(np.diff(line.t_ns) > 0)
+    return line
+
+
+def flashed(
+    kind: str,
+    signal: str,
+    *,
+    told: Mapping[int, int] | None = None,
+    quiet: Sequence[int] = (),
+    sampling: Callable[[int], int] = lambda _t_ns: 0,
+) -> Timeline:
+    """What one operator says of a lamp. told: point -> when it is told, ms; quiet: changes of source, ms."""
+    leaf = StepLeaf(signal, quantity=False, sampling_ms=0)
+    settled = np.array([(told or {}).get(t // MS, NEVER // MS) * MS for t in leaf.t.tolist()], np.int64)
+    changes = Changes(leaf.t, leaf.code, None, END, settled if told else None, np.array(quiet, np.int64) * MS)
+    flash = Flash(kind, sampling)
+    line = Timeline(quantity=flash.is_quantity)
+    out = flash.step([changes], END)
+    assert (out.value is not None) == flash.is_quantity
+    line.extend(out)
+    return line
 
 
 def said(line: Timeline) -> str:
@@ -146,6 +177,13 @@ FLASHING = [
      "0 z, 1500 F, 2000 T @2500, 2500 T @3200, 3000 ? @3200, 3200 ?"),
     ("known again: not told for 1.5 s", "0 F, 2000 ?, 2500 T, 2600 F", "0 z, 1500 F, 2000 ?, 4000 F"),
     ("awake again: not told for 1.5 s", "0 F, 2000 z, 2500 F", "0 z, 1500 F, 2000 z, 4000 F"),
+    ("lost after the next flash was due, other periods before",
+     "0 F, 2000 T, 2200 F, 2500 T, 2700 F, 3400 T, 3600 F, 4600 ?",
+     "0 z, 1500 F, 2000 T @2500, 2500 T @3400, 3400 T @4600, 4300 ? @4600, 4600 ?"),
+    ("off said again", "0 F, 2000 T, 2200 F, 2400 F", "0 z, 1500 F, 2000 F @3500"),
+    ("on said again", "0 F, 2000 T, 2300 T, 2500 F", "0 z, 1500 F, 2000 F @3500"),
+    ("on for long", "0 F, 2000 T, 5000 F", "0 z, 1500 F, 2000 F @3500"),
+    ("lost for long while not told", "0 F, 1000 ?, 3000 F", "0 z, 1000 ?, 4500 F"),
     ("lost while not told", "0 F, 1000 ?, 1200 F", "0 z, 1000 ?, 2700 F"),
     ("rises across a loss are no burst", "0 F, 2000 T, 2010 F, 2020 ?, 2030 F, 2040 T, 2060 F, 2500 T",
      "0 z, 1500 F, 2000 ? @2020, 2020 ?, 2040 T @2500, 2500 T @4000, 2960 F @4000"),
@@ -163,8 +201,55 @@ def holding(text: str) -> str:
 
 
 @pytest.mark.parametrize(("signal", "expected"), [c[1:] for c in FLASHING], ids=[c[0] for c in FLASHING])
-def test_flashing(signal: str, expected: str) -> None:
-    assert holding(said(measured(n.Flashing(LAMP), signal, sampling_ms=0))) == holding(expected)
+@pytest.mark.parametrize("is_cut", [False, True], ids=["whole", "cut"])
+def test_flashing(signal: str, expected: str, is_cut: bool) -> None:
+    assert holding(said(measured(n.Flashing(LAMP), signal, sampling_ms=0, is_cut=is_cut))) == holding(expected)
+
+
+TOLD_LATE = [
+    ("at first", "0 F", {0: 1600}, "0 z @1600, 1500 F @1600"),
+    ("the second flash", "0 F, 2000 T, 2200 F, 2700 T, 2900 F", {2700: 3000},
+     "1500 F, 2000 T @3000, 2700 T @4200, 3400 F @4200"),
+    ("the end of the last flash", "0 F, 2000 T, 2200 F, 2700 T, 2900 F", {2900: 5000},
+     "1500 F, 2000 T @2700, 2700 T @5000, 3400 F @5000"),
+    ("the end of the only flash", "0 F, 2000 T, 2200 F", {2200: 5000}, "1500 F, 2000 F @5000"),
+    ("the loss", "0 F, 2000 T, 2200 F, 2500 ?", {2500: 2600}, "1500 F, 2000 ? @2600"),
+    ("no flash", "0 F, 2000 T, 4000 F", {4000: 4100}, "1500 F, 2000 F @3500, 4000 F @4100"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("signal", "told", "expected"), [c[1:] for c in TOLD_LATE], ids=[c[0] for c in TOLD_LATE])
+def test_told_later_than_the_lamp(signal: str, told: dict[int, int], expected: str) -> None:
+    assert holding(said(flashed("flashing", signal, told=told))) == holding(expected)
+
+
+def test_a_change_of_source_is_no_flash() -> None:
+    line = flashed("flashing", "0 F, 2000 T, 2200 F, 2700 T, 2900 F", quiet=[2700])
+    assert holding(said(line)) == "1500 F, 2000 F @3500"
+
+
+@pytest.mark.parametrize("edge", [2000, 2250, 2500])
+def test_one_sample_too_late_spoils_the_periods_that_it_is_in(edge: int) -> None:
+    """Sampled every 10 ms but for 70 ms before one edge; the shortest is 250 ms."""
+    signal = "0 F, " + ", ".join(f"{2000 + 500 * i} T, {2250 + 500 * i} F" for i in range(8))
+    line = flashed("flash_rate", signal, sampling=lambda t: (70 if t == edge * MS else 10) * MS)
+    unknown = [t for t in range(2100, 5600, 500) if line.code_at(t * MS) == UNKNOWN]
+    assert unknown == list(range(2100, 4600 if edge == 2500 else 4100, 500))
+
+
+def test_one_short_pulse_spoils_the_periods_that_it_is_in() -> None:
+    """Sampled every 10 ms: a pulse of 30 ms is too short."""
+    signal = "0 F, 2000 T, 2030 F, " + ", ".join(f"{2500 + 500 * i} T, {2750 + 500 * i} F" for i in range(7))
+    line = flashed("flash_rate", signal, sampling=lambda _t: 10 * MS)
+    assert [t for t in range(2100, 5600, 500) if line.code_at(t * MS) == UNKNOWN] == [2100, 2600, 3100, 3600]
+    assert line.value_at(4100 * MS) == 120.0
+
+
+def test_a_strobe_before_the_flashes_says_nothing_of_their_rate() -> None:
+    """Pulses of 50 ms for 2 s, then of 500 ms: every 20 ms is often enough for these."""
+    strobe = "0 F, " + ", ".join(f"{2000 + 100 * i} T, {2050 + 100 * i} F" for i in range(21))
+    line = flashed("flash_rate", strobe + ", 5000 T, 5500 F, 6000 T, 6500 F", sampling=lambda _t: 20 * MS)
+    assert (line.code_at(5000 * MS), line.value_at(5000 * MS)) == (TRUE, 60.0)
 
 
 def test_a_fast_strobe_is_one_long_flash() -> None:
@@ -183,6 +268,10 @@ RATES = [
      "6000 22.8571 @6500, 6500 22.8571 @8000, 7000 0 @8000")),
     ("all pulses of a burst count as on", "0 F, 2000 T, 2050 F, 2100 T, 2200 F, 3000 T, 3050 F",
      "1500 0, 2000 60 @3000, 3000 60 @4500, 4000 0 @4500", "1500 0, 2000 15 @3000, 3000 15 @4500, 4000 0 @4500"),
+    ("said again", "0 F, 2000 T, 2100 T, 2200 F, 2300 F, 3000 T, 3200 F",
+     "1500 0, 2000 60 @3000, 3000 60 @4500, 4000 0 @4500", "1500 0, 2000 20 @3000, 3000 20 @4500, 4000 0 @4500"),
+    ("a single flash", "0 F, 2000 T, 2200 F", "1500 0, 2000 0 @3500", "1500 0, 2000 0 @3500"),
+    ("on for long", "0 F, 2000 T, 5000 F", "1500 0, 2000 0 @3500", "1500 0, 2000 0 @3500"),
     ("a new stretch forgets the old", "0 F, 2000 T, 2100 F, 2500 T, 2600 F, 6000 T, 6500 F, 7000 T",
      "1500 0, 2000 120 @2500, 2500 120 @4000, 3000 0 @4000, 6000 60 @7000, 7000 60 @8500, 8000 0 @8500",
      "1500 0, 2000 20 @2500, 2500 20 @4000, 3000 0 @4000, 6000 50 @7000, 7000 50 @8500, 8000 0 @8500"),
@@ -201,10 +290,12 @@ def test_rate_and_share(signal: str, rate: str, share: str) -> None:
         assert [p for p in changed if not p.endswith("z")] == expected.split(", ")
 
 
-def test_shortest_of_all_pulses_and_pauses_counts() -> None:
-    """Two pulses of 40 ms, 60 ms apart: sampled every 10 ms there is a rate, every 11 ms there is none."""
+@pytest.mark.parametrize("on", [40, 60], ids=["short pulses", "short pause"])
+def test_shortest_of_all_pulses_and_pauses_counts(on: int) -> None:
+    """Two pulses with 40 ms in or between them: sampled every 10 ms there is a rate, every 11 ms there is none."""
     signal = "0 F, " + ", ".join(
-        f"{2000 + 1000 * i} T, {2040 + 1000 * i} F, {2100 + 1000 * i} T, {2140 + 1000 * i} F" for i in range(5)
+        f"{2000 + 1000 * i} T, {2000 + on + 1000 * i} F, {2100 + 1000 * i} T, {2100 + on + 1000 * i} F"
+        for i in range(5)
     )
     for sampling, known in ((10, True), (10.000001, False)):
         line = measured(n.FlashRate(LAMP), signal, sampling_ms=sampling)
