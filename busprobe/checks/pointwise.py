@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
-from busprobe.timeline import ASLEEP, FALSE, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, no_changes
+from busprobe.timeline import ASLEEP, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, no_changes
 
 #: Kleene's tables, row and column in the order false, true, unknown, asleep. What is lost
 #: outweighs what is merely asleep, so that a sleeping bus never hides a fault.
@@ -108,12 +108,9 @@ class Pointwise:
         keep[1:] = code[1:] != code[:-1]
         keep[0] = self._last is None or self._last[0] != code[0]
         if value is not None:
-            different = (value[1:] != value[:-1]) & ((code[1:] == TRUE) | (code[:-1] == TRUE))
-            keep[1:] |= different
+            keep[1:] |= (value[1:] != value[:-1]) & (code[1:] == TRUE)
             keep[0] |= self._last is None or (self._last[1] != value[0] and code[0] == TRUE)
         last_settled = NEVER if self._last is None else self._last[2]
-        if settled is None and last_settled > t[0]:
-            settled = np.full(len(t), NEVER, np.int64)
         if settled is not None:
             settled = np.where(settled > t, settled, NEVER)
             keep[1:] |= settled[1:] != settled[:-1]
@@ -286,7 +283,7 @@ class Hysteresis:
         value = part.value
         assert value is not None
         known = part.code == TRUE
-        code = np.where(known & (value > self._above), TRUE, np.where(known & (value < self._below), FALSE, part.code))
+        code = np.where(known, value > self._above, part.code)
         stays = known & (value <= self._above) & (value >= self._below)
         if stays.any():
             start = np.where(stays, -1, np.arange(len(code)))

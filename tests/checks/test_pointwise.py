@@ -104,6 +104,23 @@ def test_told_later_lasts_over_a_cut() -> None:
     assert said(first, second) == "- z, 10 F @50, 30 T @50, 55 F"
 
 
+def test_told_later_by_one_point_and_not_by_another() -> None:
+    """Each point of an operand says anew when it can be told, within a piece and over a cut."""
+    either = pw.Pointwise(2, pw.folded(pw.OR))
+    first = either.step([condition("10 F, 15 F, 20 F", 25, settled=[40, NEVER, 40]), condition("10 F", 25)], 25)
+    second = either.step([condition("", 28), condition("26 F", 28)], 28)
+    third = either.step([condition("30 F, 35 F", 37, settled=[NEVER, 50]), condition("", 37)], 37)
+    fourth = either.step([condition("", 60), condition("40 T, 55 F", 60)], 60)
+    assert said(first, second, third, fourth) == "- z, 10 F @40, 15 F, 20 F @40, 30 F, 35 F @50, 40 T @50, 55 F"
+
+
+def test_a_change_of_source_is_passed_on() -> None:
+    part = condition("10 T, 20 F, 30 T", 40)
+    quiet = [Changes(part.t_ns, part.code, None, 40, None, np.array(times, np.int64)) for times in ([20], [10, 20])]
+    assert pw.Pointwise(2, pw.folded(pw.AND)).step(quiet, 40).quiet.tolist() == [10, 20]
+    assert pw.Pointwise(1, pw.negated).step(quiet[:1], 40).quiet.tolist() == [20]
+
+
 @pytest.mark.parametrize(
     ("op", "expected"),
     [
@@ -131,6 +148,13 @@ def test_arithmetic(op: str, expected: str) -> None:
     assert said(out) == f"- z, {expected}"
     assert out.value is not None
     assert all(math.isnan(v) for v, code in zip(out.value, out.code, strict=True) if code != T)
+
+
+@pytest.mark.parametrize("is_swapped", [False, True], ids=["left", "right"])
+def test_arithmetic_while_one_sleeps(is_swapped: bool) -> None:
+    parts = [quantity("10 z, 20 1, 40 ?", 50), quantity("10 2, 30 z", 50)]
+    compute = pw.Pointwise(2, pw.computed("+"), quantity=True)
+    assert said(compute.step(parts[::-1] if is_swapped else parts, 50)) == "- z, 20 3, 30 z, 40 ?"
 
 
 def test_too_large_a_number_is_unknown() -> None:
@@ -196,10 +220,27 @@ class TestFirstKnown:
         assert said(one, two, three, four) == "- z, 10 1, 40 8, 60 2"
         assert [part.quiet.tolist() for part in (one, two, three, four)] == [[], [], [40], [60]]
 
+    def test_over_a_cut_after_a_change_of_source(self) -> None:
+        first = pw.FirstKnown(2)
+        one = first.step([quantity("10 1, 18 ?", 20), quantity("15 7", 20)], 20)
+        two = first.step([quantity("", 30), quantity("25 8", 30)], 30)
+        assert (said(one, two), one.quiet.tolist(), two.quiet.tolist()) == ("- z, 10 1, 18 7, 25 8", [18], [])
+
+    def test_the_second_at_first_is_no_change_of_source(self) -> None:
+        first = pw.FirstKnown(2)
+        assert first.step([quantity("", 20), quantity("10 7", 20)], 20).quiet.tolist() == []
+
+    def test_a_change_of_source_of_a_source_is_passed_on(self) -> None:
+        part = quantity("10 1, 20 2", 30)
+        quiet = Changes(part.t_ns, part.code, part.value, 30, None, np.array([20], np.int64))
+        assert pw.FirstKnown(2).step([quiet, quantity("", 30)], 30).quiet.tolist() == [20]
+
     def test_nothing_new(self) -> None:
         first = pw.FirstKnown(2)
         assert said(first.step([quantity("", 20), quantity("", 20)], 20)) == "- z"
-        assert said(first.step([quantity("", 30), quantity("", 30)], 30)) == ""
+        later = first.step([quantity("", 30), quantity("", 30)], 30)
+        assert said(later) == ""
+        assert later.value is not None
 
 
 class TestHysteresis:
@@ -226,6 +267,13 @@ class TestHysteresis:
         else:
             steps = [moving.step([quantity(values, 100)], 100)]
         assert said(*steps) == f"- z, {expected}"
+
+    def test_in_pieces_of_several_values(self) -> None:
+        moving = pw.Hysteresis(8.0, 5.0)
+        pieces = ["10 3, 20 9", "30 6, 40 6, 50 4, 55 7", "", "60 6", "70 9, 80 4", "90 7, 95 ?"]
+        upto = [25, 57, 58, 65, 85, 99]
+        steps = [moving.step([quantity(piece, at)], at) for piece, at in zip(pieces, upto, strict=True)]
+        assert said(*steps) == "- z, 10 F, 20 T, 50 F, 70 T, 80 F, 95 ?"
 
     def test_one_level(self) -> None:
         """Above it true, below it false, at it as before."""
