@@ -177,6 +177,8 @@ FLASHING = [
      "0 z, 1500 F, 2000 T @2500, 2500 T @3200, 3000 ? @3200, 3200 ?"),
     ("known again: not told for 1.5 s", "0 F, 2000 ?, 2500 T, 2600 F", "0 z, 1500 F, 2000 ?, 4000 F"),
     ("awake again: not told for 1.5 s", "0 F, 2000 z, 2500 F", "0 z, 1500 F, 2000 z, 4000 F"),
+    ("asleep when the next flash was due", "0 F, 2000 T, 2200 F, 2500 T, 2700 F, 3000 z",
+     "0 z, 1500 F, 2000 T @2500, 2500 T @3000, 3000 z"),
     ("lost after the next flash was due, other periods before",
      "0 F, 2000 T, 2200 F, 2500 T, 2700 F, 3400 T, 3600 F, 4600 ?",
      "0 z, 1500 F, 2000 T @2500, 2500 T @3400, 3400 T @4600, 4300 ? @4600, 4600 ?"),
@@ -208,6 +210,7 @@ def test_flashing(signal: str, expected: str, is_cut: bool) -> None:
 
 TOLD_LATE = [
     ("at first", "0 F", {0: 1600}, "0 z @1600, 1500 F @1600"),
+    ("at first, on", "0 T", {0: 1600}, "0 z @1600, 1500 F @1600"),
     ("the second flash", "0 F, 2000 T, 2200 F, 2700 T, 2900 F", {2700: 3000},
      "1500 F, 2000 T @3000, 2700 T @4200, 3400 F @4200"),
     ("the end of the last flash", "0 F, 2000 T, 2200 F, 2700 T, 2900 F", {2900: 5000},
@@ -246,9 +249,9 @@ def test_one_short_pulse_spoils_the_periods_that_it_is_in() -> None:
 
 
 def test_a_strobe_before_the_flashes_says_nothing_of_their_rate() -> None:
-    """Pulses of 50 ms for 2 s, then of 500 ms: every 20 ms is often enough for these."""
+    """Pulses of 50 ms for 2 s, then of 500 ms: every 30 ms is often enough for these."""
     strobe = "0 F, " + ", ".join(f"{2000 + 100 * i} T, {2050 + 100 * i} F" for i in range(21))
-    line = flashed("flash_rate", strobe + ", 5000 T, 5500 F, 6000 T, 6500 F", sampling=lambda _t: 20 * MS)
+    line = flashed("flash_rate", strobe + ", 5000 T, 5500 F, 6000 T, 6500 F", sampling=lambda _t: 30 * MS)
     assert (line.code_at(5000 * MS), line.value_at(5000 * MS)) == (TRUE, 60.0)
 
 
