@@ -16,6 +16,6 @@ def verdict(occurrences: Iterable[Occurrence], min_full: int, parts: tuple[str, 
     if Outcome.UNDECIDED in outcomes:
         return Verdict.UNDECIDED
     passed = [o.part for o in found if o.outcome is Outcome.PASSED]
-    if all(passed.count(part) >= max(min_full, 1) for part in parts):
+    if all(passed.count(part) >= min_full for part in parts):
         return Verdict.PASS
     return Verdict.NOT_EXERCISED

@@ -86,6 +86,8 @@ def test_only_changes_come_out() -> None:
     second = both.step([condition("", 60), condition("40 F, 50 F", 60)], 60)
     assert said(first, second) == "- z, 10 F, 20 T, 40 F"
     assert (first.upto_ns, second.upto_ns) == (30, 60)
+    third = both.step([condition("", 90), condition("", 90)], 90)
+    assert (len(third), third.upto_ns, third.value) == (0, 90, None)
 
 
 def test_told_when_all_operands_are() -> None:

@@ -16,6 +16,7 @@ from busprobe.checks.watching import Watcher
 from busprobe.results import Occurrence
 
 WHEN = 'when = "w"\nexpect = "x"\nwithin = "300 ms"\n'
+FOLLOWS = 'follows = "x"\nwhen = "w"\non_within = "200 ms"\noff_within = "200 ms"\n'
 HOLD = WHEN + 'hold = "while when"\nsettle = "50 ms"\n'
 NS = 0.000001
 
@@ -96,6 +97,11 @@ CASES = [
     case("tight, then dropped", HOLD, 4000, ["1000 failed +290 @1550"],
          w="0 F, 1000 T, 2000 F", x="0 F, 1290 T, 1500 F", sampling=10),
     case("data end before the hold", HOLD, 1200, ["1000 cut short @1200"], w="0 F, 1000 T", x="0 F"),
+    # follows.
+    case("soon is not tight, on and off", FOLLOWS, 4000, ["1000 on passed +1 @1001", "2000 off passed +1 @2001"],
+         w="0 F, 1000 T, 2000 F", x="0 F, 1001 T, 2001 F", sampling=10),
+    case("off before it came on", FOLLOWS, 4000, ["1000 on cut short @1100", "1100 off already so @1100"],
+         w="0 F, 1000 T, 1100 F", x="0 F"),
     # never.
     case("violated all along", 'never = "x"\n', 4000, ["0 failed for 4000 @0"], x="0 T"),
     # Within `given`.
