@@ -201,9 +201,7 @@ class OpenOccurrence:
     def _close(self, outcome: Outcome, decided: int, *, at: int | None = None, note: str = "") -> None:
         shows = outcome in {Outcome.FAILED, Outcome.UNDECIDED}
         at = decided if at is None and shows else at
-        signals = None
-        if shows:
-            signals = self._signals_at(outcome, at, decided)
+        signals = self._signals_at(at, decided) if shows else None
         passed = outcome is Outcome.PASSED
         self.result = Occurrence(
             t_ns=self.t0,
@@ -218,9 +216,9 @@ class OpenOccurrence:
             signals=signals,
         )
 
-    def _signals_at(self, outcome: Outcome, at: int | None, decided: int) -> SignalTexts:
+    def _signals_at(self, at: int | None, decided: int) -> SignalTexts:
         """What the signals said at the break or the loss, told when it happened, else at the decision."""
-        if outcome is Outcome.UNDECIDED and at == self._unknown_at and self._unknown_signals is not None:
+        if at == self._unknown_at and self._unknown_signals is not None:
             return self._unknown_signals
         if at == self._break_from and self._break_signals is not None:
             return self._break_signals
