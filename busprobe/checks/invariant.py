@@ -38,6 +38,13 @@ class InvariantWatch(Watcher):
         self.done: list[Occurrence] = []
 
     def _judge(self, start_ns: int, end_ns: int) -> None:
+        if start_ns < self.starts_ns:
+            # What no signal decides held before the data began; it is judged from there on.
+            start_ns = self.starts_ns + 1
+            for w in self._watched:
+                w.code = w.timeline.code_at(self.starts_ns)
+            codes = [w.code for w in self._watched]
+            self._at(self.starts_ns, codes[0], codes[1] if self._has_given else None)
         for t, codes in merged(self._watched, start_ns, end_ns):
             self._until(t)
             self._at(t, codes[0], codes[1] if self._has_given else None)

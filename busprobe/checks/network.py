@@ -172,6 +172,8 @@ class Network:
                 return self._op(pw.Pointwise(1, pw.truth(two_bit)), source)
             case n.Among(signal, codes, _):
                 return self._op(pw.Pointwise(1, pw.among(codes)), self.signal(signal))
+            case n.Compare(op, left, n.Number(value)):
+                return self._op(pw.Pointwise(1, pw.compared_with(op, value)), self.add(left))
             case n.Compare(op, left, right):
                 return self._op(pw.Pointwise(2, pw.compared(op)), self.add(left), self.add(right))
             case n.Arithmetic(op, left, right):

@@ -185,6 +185,19 @@ def compared(op: str) -> Combine:
     return combine
 
 
+def compared_with(op: str, number: float) -> Combine:
+    """`quantity op number`."""
+    compare = COMPARE[op]
+    right = np.array(number)
+
+    def combine(codes: Codes, values: Values) -> Combined:
+        left = values[0]
+        assert left is not None
+        return np.where(codes[0] == TRUE, compare(left, right), codes[0]), None
+
+    return combine
+
+
 def computed(op: str) -> Combine:
     """Arithmetic of two quantities; where the result is no number it is unknown."""
     apply = ARITHMETIC[op]

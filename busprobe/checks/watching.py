@@ -10,7 +10,7 @@ import numpy as np
 from busprobe.checks.network import Network
 from busprobe.frames import Int64Array
 from busprobe.results import SignalTexts
-from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, Timeline
+from busprobe.timeline import ASLEEP, FALSE, FOREVER, NEVER, TRUE, Timeline
 
 Say = Callable[[int], SignalTexts]
 """What the signals of a check said at a time, as text."""
@@ -71,12 +71,14 @@ class Watcher:
         self._watched = watched
         self.upto_ns = NEVER
         """Everything before this time has been judged."""
+        self.starts_ns = FOREVER
+        """When the data begin: before that, and as long as nothing came, there is nothing to judge."""
         self.logged = 0
         """How much of what was decided has been logged."""
 
     def advance(self) -> None:
         end = min(w.timeline.upto_ns for w in self._watched)
-        if end <= self.upto_ns:
+        if end <= max(self.upto_ns, self.starts_ns):
             return
         self._judge(self.upto_ns, end)
         for w in self._watched:

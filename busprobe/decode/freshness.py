@@ -94,6 +94,34 @@ class Freshness:
         self._at = NEVER
         """Time alone has been taken into account up to here, this instant too."""
 
+    @property
+    def since_ns(self) -> int:
+        """Time of the newest sample."""
+        return self._since
+
+    @property
+    def value(self) -> float:
+        """Value of the newest sample; NaN where it does not hold."""
+        return self._value
+
+    @property
+    def limit_ns(self) -> int:
+        """A next sample no later than this after the newest one just goes on; -1: `step` has to look at it."""
+        usual = (
+            self._holds and self._state == TRUE
+            and self._max_age.is_fixed and self._age == self._max_age.ns
+            and self._channel is not None and not self._channel.is_down and not self._channel.sleeps
+        )  # fmt: skip
+        if not usual:
+            return -1
+        return FOREVER if self._age is None else self._age
+
+    def go_on(self, upto_ns: int, t_ns: int | None = None, value: float = np.nan) -> None:
+        """Samples within `limit_ns` of each other and of `upto_ns` were taken: the last one's time and value."""
+        if t_ns is not None:
+            self._since, self._value = t_ns, value
+        self._at = upto_ns - 1
+
     def step(self, t_ns: Int64Array, value: FloatArray, code: UInt8Array, upto_ns: int) -> Changes:
         """New samples, all before `upto_ns`, to changes; `max_age` and `channel` have taken theirs in.
 

@@ -82,6 +82,8 @@ class Engine:
         self._start_ns: int | None = None
         self._end_ns: int | None = None
         self._segments = 1
+        self._begun = False
+        """Whether data of this segment have been evaluated."""
         self._run = Run(plan, self._uncertainty, histories)
         self.pending_rows = 0
         """Frames and polls that wait for the next `advance`."""
@@ -178,7 +180,7 @@ class Engine:
                 return
             self._end_segment()
             self._segments += 1
-            self._run = Run(self._plan, self._uncertainty)
+            self._run, self._begun = Run(self._plan, self._uncertainty), False
             for source in self._sources.values():
                 source.begin_segment()
             batch = batch.cut(cut, len(batch))
@@ -250,6 +252,11 @@ class Engine:
             for box in dict.fromkeys(b.box for b in due_polls):
                 polls[box] = join_polls([b for b in due_polls if b.box == box])
         self.pending_rows -= sum(map(len, frames)) + sum(map(len, polls.values()))
+        if not self._begun and (frames or polls):
+            self._begun = True
+            starts = min(int(batch.t_ns.min()) for batch in (*frames, *polls.values()))
+            for watcher in (*(w for check in self._run.checks for w in check.watchers), *self._run.triggers):
+                watcher.starts_ns = starts
         self._run.advance(merge(frames), polls, upto)
 
     def _collect(self) -> None:

@@ -21,6 +21,7 @@ from busprobe.decode.obd import Listener, Reading
 from busprobe.decode.routing import Router
 from busprobe.decode.silence import ChannelPulse, Sleep, shows_awake
 from busprobe.engine.history import History
+from busprobe.engine.plain import PlainTaps
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
 from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
@@ -61,7 +62,7 @@ class Run:
             for name, signal in plan.signals.items()
         }
         entries = {key: taps[0].source.tap for key, taps in self._message_taps.items()}
-        self._keys = list(entries)
+        self._plain = PlainTaps(dict(enumerate(self._message_taps.values())))
         self._router = Router([(key[0], tap.message) for key, tap in entries.items() if isinstance(tap, MessageTap)])
         self._messages = {key: _by_message(taps) for key, taps in self._message_taps.items()}
         leaves: dict[str, Leaf] = dict(self._leaves)
@@ -197,17 +198,21 @@ class Run:
             self.log.append(LogLine(sleep.wake_ns, sleep.wake_ns, -1, "awake", bus, text))
 
     def _take_messages(self, frames: FrameBatch, upto_ns: int) -> None:
-        came: dict[_MessageKey, dict[tuple[str, str], SignalSamples]] = defaultdict(dict)
-        for index, rows in self._router.split(frames):
-            key = self._keys[index]
-            for message, names in self._messages[key].values():
-                found = decode_rows(frames, rows, message, names)
-                came[key] |= {(message.name, s.layout.name): s for s in found}
-            if key in self._ages:
-                self._ages[key].learn(frames.t_ns[rows])
-        for key, taps in self._message_taps.items():
-            for tap in taps:
-                tap.take_message(came[key].get(_signal_of(tap)), upto_ns)
+        rows_of = dict(self._router.split(frames))
+        taken = set(self._plain.take(frames, rows_of, upto_ns))
+        for index, (key, taps) in enumerate(self._message_taps.items()):
+            rest = [tap for tap in taps if tap not in taken]
+            if not rest:
+                continue
+            came: dict[tuple[str, str], SignalSamples] = {}
+            if (rows := rows_of.get(index)) is not None:
+                for message, names in self._messages[key].values():
+                    found = decode_rows(frames, rows, message, names)
+                    came |= {(message.name, s.layout.name): s for s in found}
+                if key in self._ages:
+                    self._ages[key].learn(frames.t_ns[rows])
+            for tap in rest:
+                tap.take_message(came.get(_signal_of(tap)), upto_ns)
 
     def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:
         if not self._obd_taps:

@@ -60,7 +60,7 @@ class SampledTap:
         self.timeline = Timeline(quantity=True)
         self.newest: Int64Array = NO_TIMES
         """Times of the samples taken in last."""
-        self._fresh = Freshness(max_age, channel)
+        self.freshness = Freshness(max_age, channel)
         self._samples = SampleTimes()
         self._not_available: Int64Array = NO_TIMES
         """Changes to unknown that a sample made."""
@@ -94,11 +94,21 @@ class SampledTap:
             t_ns, value, code = t_ns[last], value[last], code[last]
         self._samples.add(t_ns)
         self.newest = t_ns
-        changes = self._fresh.step(t_ns, self._in_signal_terms(value), code, upto_ns)
+        changes = self.freshness.step(t_ns, self._in_signal_terms(value), code, upto_ns)
         unknown = changes.t_ns[changes.code == UNKNOWN]
         if len(unknown):
             self._not_available = np.concatenate([self._not_available, unknown[np.isin(unknown, t_ns)]])
         self.timeline.extend(changes)
+
+    def take_usual(self, t_ns: Int64Array, changes: Changes, value: float | None) -> None:
+        """New samples that went on as usual (see `PlainTaps`): their times, what changed, the last one's value."""
+        self._samples.add(t_ns)
+        self.newest = t_ns
+        self.timeline.extend(changes)
+        if value is None:
+            self.freshness.go_on(changes.upto_ns)
+        else:
+            self.freshness.go_on(changes.upto_ns, int(t_ns[-1]), value)
 
     def _in_signal_terms(self, value: FloatArray) -> FloatArray:
         """Unit and label codes of the signal instead of the tap's."""
@@ -111,7 +121,7 @@ class SampledTap:
         return value
 
     def down(self, t_ns: int) -> None:
-        self.timeline.extend(self._fresh.down(t_ns))
+        self.timeline.extend(self.freshness.down(t_ns))
 
     def uncertainty_at(self, t_ns: int) -> int:
         if not self.timeline.changed_at(t_ns):

@@ -34,7 +34,7 @@ PERIODS = 3
 """... or for this many of its periods, where it is polled more slowly."""
 ADVANCE_S = 0.04
 """How often the engine evaluates what came, where that costs little."""
-SHARE = 0.1
+SHARE = 0.04
 """The engine's share of the time: after an evaluation that took long the next one waits longer."""
 LONGEST_S = 0.08
 """It never waits longer than this: a trigger has to be in the log soon."""

@@ -126,7 +126,10 @@ def live(folder: Path, dbc: Path, rate: int, seconds: float) -> tuple[int, float
         run.turn()
     start = time.process_time()
     processes = senders(rate, seconds)
-    while any(p.poll() is None for p in processes):
+    look = 0.0
+    while look > time.monotonic() or any(p.poll() is None for p in processes):
+        if look <= time.monotonic():
+            look = time.monotonic() + 0.2
         run.turn()
     until = time.monotonic() + 0.3
     while time.monotonic() < until:
