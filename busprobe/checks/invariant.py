@@ -43,11 +43,10 @@ class InvariantWatch(Watcher):
             start_ns = self.starts_ns + 1
             for w in self._watched:
                 w.code = w.timeline.code_at(self.starts_ns)
-            codes = [w.code for w in self._watched]
-            self._at(self.starts_ns, codes[0], codes[1] if self._has_given else None)
+            self._at(self.starts_ns, *(w.code for w in self._watched))
         for t, codes in merged(self._watched, start_ns, end_ns):
             self._until(t)
-            self._at(t, codes[0], codes[1] if self._has_given else None)
+            self._at(t, *codes)
         self._until(end_ns)
 
     def _until(self, t: int) -> None:
@@ -68,7 +67,7 @@ class InvariantWatch(Watcher):
             )
         )  # fmt: skip
 
-    def _at(self, t: int, code: int, given: int | None) -> None:
+    def _at(self, t: int, code: int, given: int | None = None) -> None:
         if code <= TRUE and self._known_from is None:
             self._known_from = t
         self._violation = self._run(self._violation, t, code == TRUE)

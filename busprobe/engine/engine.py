@@ -254,7 +254,7 @@ class Engine:
         self.pending_rows -= sum(map(len, frames)) + sum(map(len, polls.values()))
         if not self._begun and (frames or polls):
             self._begun = True
-            starts = min(int(batch.t_ns.min()) for batch in (*frames, *polls.values()))
+            starts = min(int(t_ns.min()) for t_ns in [b.t_ns for b in frames] + [b.t_ns for b in polls.values()])
             for watcher in (*(w for check in self._run.checks for w in check.watchers), *self._run.triggers):
                 watcher.starts_ns = starts
         self._run.advance(merge(frames), polls, upto)

@@ -77,7 +77,7 @@ def run(
     sampling_ms: float = 0.0,
     after_piece: Callable[[int, Sequence[Watcher]], None] = lambda _upto_ns, _watchers: None,
 ) -> tuple[list[CheckResult], list[TriggerEntry]]:
-    """Evaluate all checks and triggers; the data end at `end_ms` and come in pieces cut at `cuts_ms`.
+    """Evaluate all checks and triggers; the data begin at 0, end at `end_ms` and come in pieces cut at `cuts_ms`.
 
     after_piece: called with the time up to which the data were given, and all watchers.
     """
@@ -91,6 +91,8 @@ def run(
     checks = [watch_check(c, network, say_for) for c in joined.checks]
     triggers = [watch_trigger(t, network, say_for) for t in joined.triggers]
     watchers = [*(w for c in checks for w in c.watchers), *triggers]
+    for watcher in watchers:
+        watcher.starts_ns = min([0, *(t for leaf in leaves.values() for t in leaf.t.tolist())])
     end = round(end_ms * MS)
     for upto in [*(round(c * MS) for c in cuts_ms), end + 1]:
         for leaf in leaves.values():

@@ -97,6 +97,11 @@ CASES = [
     case("tight, then dropped", HOLD, 4000, ["1000 failed +290 @1550"],
          w="0 F, 1000 T, 2000 F", x="0 F, 1290 T, 1500 F", sampling=10),
     case("data end before the hold", HOLD, 1200, ["1000 cut short @1200"], w="0 F, 1000 T", x="0 F"),
+    # What does not depend on any signal.
+    case("never false", 'never = "x and False"\n', 4000, ["0 passed for 4000 @4000"], x="1000 F"),
+    case("always false", 'always = "x and False"\nsettle = "200 ms"\n', 4000, ["0 failed for 4000 @200"], x="1000 F"),
+    case("given all along", 'never = "x"\ngiven = "x or True"\n', 4000, ["0 passed for 4000 @4000"], x="0 F"),
+    case("true all along is not seen to begin", WHEN.replace('"w"', '"x or True"'), 4000, [], x="0 F"),
     # follows.
     case("soon is not tight, on and off", FOLLOWS, 4000, ["1000 on passed +1 @1001", "2000 off passed +1 @2001"],
          w="0 F, 1000 T, 2000 F", x="0 F, 1001 T, 2001 F", sampling=10),

@@ -51,6 +51,16 @@ def test_a_lamp_that_is_always_on_never_passes() -> None:
     assert result.verdict.value == "not exercised"
 
 
+def test_what_no_signal_decides_holds_from_the_first_record_on() -> None:
+    """The whole is the recording: from its first record, here at 500 ms, to its end."""
+    rest = check('never = "brake and False"') + check('never = "brake or True"\nsettle = "100 ms"', "d")
+    first, second = evaluate(
+        rest, 3000, frames([(500, 272, "00"), (900, 272, "00")]), polls("0 F", 3000, without=(0, 700))
+    ).checks
+    assert told(first) == ["500 passed for 2500 @3000"]
+    assert told(second) == ["500 failed for 2500 @600"]
+
+
 def test_a_tap_of_100_ms_on_an_event_check_is_not_cut_short() -> None:
     tap = check('when = "rises(brake)"\nexpect = "lamp"\nwithin = "300 ms"')
     drive = brake("0 0, 1000 1, 1100 0", 3000)
