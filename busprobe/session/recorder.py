@@ -21,7 +21,7 @@ from busprobe.frames import Batch, StateBatch
 from busprobe.recording.write import RecordingWriter, size_of
 from busprobe.results import LogLine
 
-COMMIT_S = 0.6
+COMMIT_S = 0.45
 LEAST_FREE = 200 * 1024 * 1024
 """Recording stops below this much free space."""
 RING_STEP = 0.1

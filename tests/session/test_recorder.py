@@ -21,7 +21,7 @@ from busprobe.session import recorder as recorder_module
 from busprobe.session.recorder import Recorder
 
 HERE = Path(__file__).parent
-KILLS, AT_ONCE = 20, 5
+KILLS, AT_ONCE = 20, 4
 Usage = namedtuple("Usage", "total used free")
 
 
