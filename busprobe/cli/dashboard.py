@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import gc
+import os
+import select
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +27,10 @@ if TYPE_CHECKING:
 theme_option = click.option(
     "--theme", type=click.Choice(("dark", "light", "contrast")), default="dark", show_default=True, help="Colours."
 )
+
+
+LOOK_MS = 500
+"""How long it may go on unseen after its terminal has gone."""
 
 
 def refuse_without_terminal() -> None:
@@ -48,7 +55,7 @@ def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:
 
         app = BusprobeApp(first(directory), opener=opener, cautions=CAUTIONS, theme=f"busprobe-{theme}")
         try:
-            with _ended_by_signals(app):
+            with _ended_by_signals(app), _signalled_when_the_terminal_goes():
                 app.run()
         finally:
             if app.scene is not None:
@@ -91,6 +98,30 @@ def _ended_by_signals(app: BusprobeApp) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+@contextmanager
+def _signalled_when_the_terminal_goes() -> Iterator[None]:
+    """Send SIGHUP where nobody else does: to a program that is not in charge of its terminal."""
+    if not hasattr(select, "poll") or not hasattr(signal, "SIGHUP"):
+        yield
+        return
+    over = threading.Event()
+
+    def watch() -> None:
+        terminal = select.poll()
+        terminal.register(sys.stdin.fileno(), 0)  # no event asked for: only the end of it is told
+        while not over.is_set():
+            if terminal.poll(LOOK_MS):
+                os.kill(os.getpid(), signal.SIGHUP)
+                return
+
+    watcher = threading.Thread(target=watch, name="terminal", daemon=True)
+    watcher.start()
+    try:
+        yield
+    finally:
+        over.set()
 
 
 _ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))

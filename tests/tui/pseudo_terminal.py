@@ -26,6 +26,7 @@ class Terminal:
         """more: variables of the environment."""
         self._fd, slave = pty.openpty()
         self._slave = slave
+        self._open: tuple[int, ...] = (slave, self._fd)
         self.resize(columns, lines)
         environment = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "TEXTUAL_THEME")}
         environment |= {"TERM": "xterm-256color", "COLORTERM": "truecolor", **(more or {})}
@@ -92,9 +93,14 @@ class Terminal:
             raise TimeoutError(f"it goes on; last: {self.last_words()}")
         return self.process.returncode
 
+    def hang_up(self) -> None:
+        """The terminal goes away, as when its window is closed or the line to it is lost."""
+        for fd in self._open:
+            os.close(fd)
+        self._open = ()
+
     def close(self) -> None:
         if self.process.poll() is None:
             os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait(10)
-        os.close(self._slave)
-        os.close(self._fd)
+        self.hang_up()

@@ -61,6 +61,14 @@ def test_the_start_page_from_start_to_quit(start: Start) -> None:
     assert terminal.wait(PATIENCE_S) == 0
 
 
+def test_it_ends_with_its_terminal(start: Start) -> None:
+    """Also where no signal tells it: it must not run on unseen, at the cost of a whole processor."""
+    terminal = start(str(RECORDINGS / "handover.duckdb"))
+    terminal.read_until("F3 Signals", PATIENCE_S)
+    terminal.hang_up()
+    assert terminal.process.wait(PATIENCE_S) == 0
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
