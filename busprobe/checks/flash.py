@@ -72,7 +72,7 @@ class Flash:
             self._take(t, code, barrier, is_edge=t not in quiet)
             self._code, self._settled = code, barrier
         self._time_out(upto_ns)
-        return self._changes(upto_ns if self._start is None else min(self._start, upto_ns))
+        return self._changes(upto_ns if self._start is None else self._start)
 
     def _forget_flash(self) -> None:
         self._start: int | None = None
@@ -92,7 +92,7 @@ class Flash:
             self._rises(t, barrier)
         elif code == FALSE and self._code == TRUE and self._start is not None:
             self._measure(t)
-            self._on_ns += t - max(self._rise, self._start)
+            self._on_ns += t - self._rise
         if code <= TRUE and self._start is None:
             self._put(t, FALSE if self._warm_until is None else self._warm_code, 0.0, barrier)
 

@@ -271,8 +271,7 @@ class FirstKnown:
             own = values[i]
             assert own is not None
             known = codes[i] == TRUE
-            worse = BOTH[codes[i], np.where(code == TRUE, ASLEEP, code)]
-            code = np.where(known, TRUE, np.where(code == TRUE, TRUE, worse)).astype(np.uint8)
+            code = np.where(known | (code == TRUE), TRUE, BOTH[codes[i], code]).astype(np.uint8)
             value = np.where(known, own, value)
             chosen = np.where(known, i, chosen)
         self._chosen = chosen.astype(np.int64)

@@ -15,8 +15,8 @@ HOLD = WHEN + 'hold = "while when"\n'
 CUTS = [(), (1300,), (1301, 1375), (1374.999999, 1375.000001, 1900), tuple(range(1000, 6000, 50))]
 
 
-def only(rest: str, cuts: tuple[float, ...] = (), **signals: str) -> Occurrence:
-    (result,), _ = run(signals, rest, 6000, cuts_ms=cuts)
+def only(rest: str, cuts: tuple[float, ...] = (), *, sampling: float = 0, **signals: str) -> Occurrence:
+    (result,), _ = run(signals, rest, 6000, cuts_ms=cuts, sampling_ms=sampling)
     (one,) = result.occurrences
     return one
 
@@ -85,6 +85,13 @@ def test_an_undecided_one_shows_the_signals_where_they_became_unknown(rest, x, a
 )
 def test_which_signals_are_shown(rest, w, x, signals):
     assert only(rest, w=w, x=x).signals == signals
+
+
+def test_a_break_shows_its_signals_though_it_was_unknown_before_it_counted():
+    """Polled every 50 ms: the break counts 100 ms after its start."""
+    one = only(HOLD + 'settle = "50 ms"\n', w="0 F, 1000 T, 1590 ?", x="0 F, 1100 T, 1500 F, 1570 ?", sampling=50)
+    assert (one.outcome, one.at_ns, one.decided_ns) == (Outcome.FAILED, 1500 * MS, 1600 * MS)
+    assert one.signals == {"w": "1.0", "x": "0.0"}
 
 
 def test_never_two_things_stands_in_brackets():

@@ -50,6 +50,7 @@ def measured(
         network.advance()
     line = network.timeline(index)
     assert np.all(np.diff(line.t_ns) > 0)
+    assert line.value is None or np.array_equal(np.isnan(line.value), line.code != TRUE)
     return line
 
 

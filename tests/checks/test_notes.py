@@ -43,4 +43,6 @@ def test_note(check: str, w: str, x: str, note: str, at: float | None, cuts: ran
     (found,), _ = run({"w": w, "x": x}, f'[[check]]\nname = "c"\n{check}', 3000, cuts_ms=cuts)
     (one,) = found.occurrences
     assert (one.note, one.at_ns) == (note, None if at is None else round(at * MS))
+    if note != "not within the time allowed":
+        assert (one.came_after_ns, one.never_came) == (None, False)
     assert (one.signals is None) == (one.outcome.value not in {"failed", "undecided"})

@@ -166,18 +166,18 @@ def test_too_large_a_number_is_unknown() -> None:
 
 @pytest.mark.parametrize(
     ("two_bit", "expected"),
-    [(False, "10 F, 20 T, 40 ?, 50 z, 60 T"), (True, "10 F, 20 T, 30 ?, 50 z, 60 T")],
+    [(False, "5 T, 10 F, 20 T, 40 ?, 50 z, 60 T"), (True, "5 T, 10 F, 20 T, 30 ?, 50 z, 60 T")],
     ids=["any number", "2-bit switch"],
 )
 def test_a_number_as_a_condition(two_bit: bool, expected: str) -> None:
     """Zero is false; 10 and 11 of a 2-bit switch are error and not available (SAE J1939-71, from memory)."""
     truth = pw.Pointwise(1, pw.truth(two_bit))
-    assert said(truth.step([quantity("10 0, 20 1, 30 3, 35 2, 40 ?, 50 z, 60 1", 70)], 70)) == f"- z, {expected}"
+    assert said(truth.step([quantity("5 -1, 10 0, 20 1, 30 3, 35 2, 40 ?, 50 z, 60 1", 70)], 70)) == f"- z, {expected}"
 
 
 def test_one_of_some_values() -> None:
     among = pw.Pointwise(1, pw.among((1.0, 3.0)))
-    assert said(among.step([quantity("10 0, 20 1, 30 3, 35 2, 40 ?", 70)], 70)) == "- z, 10 F, 20 T, 35 F, 40 ?"
+    assert said(among.step([quantity("10 0, 20 1, 30 3, 35 2, 37 4, 40 ?", 70)], 70)) == "- z, 10 F, 20 T, 35 F, 40 ?"
     none = pw.Pointwise(1, pw.among(()))
     assert said(none.step([quantity("10 0, 20 ?", 70)], 70)) == "- z, 10 F, 20 ?"
 

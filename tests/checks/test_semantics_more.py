@@ -50,6 +50,8 @@ CASES = [
          w="0 F, 1000 T", x="0 F, 1119 T", sampling=10),
     case("margin to not_before as large as the uncertainty", EARLIEST, 3000, ["1000 passed +120 @1120"],
          w="0 F, 1000 T", x="0 F, 1120 T", sampling=10),
+    case("no margin to the limit, much to not_before", EARLIEST, 3000, ["1000 passed +290 @1290 tight"],
+         w="0 F, 1000 T", x="0 F, 1290 T", sampling=10),
     case("no uncertainty, no margin", EARLIEST.replace("100 ms", "300 ms"), 3000, ["1000 passed +300 @1300"],
          w="0 F, 1000 T", x="0 F, 1300 T"),
     # The hold.
@@ -61,6 +63,8 @@ CASES = [
          w="0 F, 1000 T, 2000 F", x="0 F, 1050 ?, 1250 T"),
     case("unknown for less than settle as its time ends", WHEN + 'hold = "1 s"\nsettle = "50 ms"\n', 4000,
          ["1000 passed +200 @2200"], w="0 F, 1000 T", x="0 F, 1200 T, 2180 ?, 2300 T"),
+    case("unknown for less than settle, long before its time ends", WHEN + 'hold = "1 s"\nsettle = "50 ms"\n', 4000,
+         ["1000 passed +200 @2200"], w="0 F, 1000 T", x="0 F, 1200 T, 1500 ?, 1520 T"),
     case("when becomes unknown after a break began", HOLD, 4000, ["1000 failed +200 @1550"],
          w="0 F, 1000 T, 1520 ?, 1800 T, 2000 F", x="0 F, 1200 T, 1500 F"),
     # A break that starts within the combined uncertainty, here 60 ms, before the end of the hold.
@@ -108,15 +112,20 @@ CASES = [
     case("off before it came on", FOLLOWS, 4000, ["1000 on cut short @1100", "1100 off already so @1100"],
          w="0 F, 1000 T, 1100 F", x="0 F"),
     # never.
+    case("unknown all along", 'never = "x"\n', 4000, ["0 undecided for 4000 @0", "4000 undecided @4000"], x="0 ?"),
     case("violated all along", 'never = "x"\n', 4000, ["0 failed for 4000 @0"], x="0 T"),
     # Within `given`.
     case("violated from before given on", 'never = "x"\ngiven = "w"\n', 4000, ["900 failed for 700 @900"],
          w="0 F, 1000 T, 2000 F", x="0 F, 900 T, 1600 F"),
     case("within settle from before given on", 'never = "x"\ngiven = "w"\nsettle = "200 ms"\n', 4000,
          ["1000 passed for 1000 @2000"], w="0 F, 1000 T, 2000 F", x="0 F, 900 T, 1050 F"),
+    case("a stretch is told when all in it is", 'never = "flashing(x)"\ngiven = "w"\n', 4000, ["1800 passed for 800 @3500"],
+         w="0 F, 1800 T, 2600 F", x="0 F, 2000 T, 2200 F"),
     case("asleep within given", 'never = "x"\ngiven = "w"\n', 4000, ["1000 cut short for 1000 @2000"],
          w="0 F, 1000 T, 2000 F", x="0 F, 1500 z, 1600 F"),
     # Already so.
+    case("unknown is not already so", WHEN + 'already = "counts"\n', 3000, ["1000 undecided @1300"],
+         w="0 F, 1000 T", x="0 F, 900 ?, 1200 F"),
     case("already so is no margin", WHEN + 'not_before = "100 ms"\nalready = "counts"\n', 3000,
          ["1000 passed +0 @1000"], w="0 F, 1000 T", x="0 T", sampling=10),
     # Events.

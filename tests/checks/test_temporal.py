@@ -24,6 +24,8 @@ CASES: list[tuple[str, Callable[[], Operator], str, str]] = [
     ("changes 1 ns apart", lambda: Edge("changes"), "10 F, 20 T, 21 F, 22 T", "10 F, 20 T, 23 F"),
     ("no rise from unknown", lambda: Edge("rises"), "10 ?, 20 T, 30 ?, 40 F, 50 T",
      "10 ?, 20 F, 30 ?, 40 F, 50 T, 51 F"),
+    ("no fall into unknown", lambda: Edge("falls"), "10 T, 20 ?, 30 T, 35 T, 40 F, 50 F",
+     "10 F, 20 ?, 30 F, 40 T, 41 F"),
     ("no rise at first sight", lambda: Edge("rises"), "10 T", "10 F"),
     ("lost 1 ns after its rise", lambda: Edge("rises"), "10 F, 20 T, 21 ?", "10 F, 20 T, 21 ?"),
     ("asleep", lambda: Edge("falls"), "10 F, 20 z, 30 F", "10 F, 20 z, 30 F"),
@@ -127,9 +129,9 @@ def test_what_is_told_late_stays_late(piece: int) -> None:
     assert holding(outcome(InStep(30), late, piece)) == "10 T, 20 T @40"
     assert holding(outcome(InStep(2), late, piece)) == "10 T, 20 F @25, 40 T"
     again = condition(
-        "10 F, 20 T, 25 T, 35 T, 40 F, 50 T, 55 T, 58 F", END, settled=[NEVER, 27, 45, 46, NEVER, 51, 70, 60]
+        "10 F, 20 T, 25 T, 35 T, 40 F, 50 T, 55 T, 58 F", END, settled=[NEVER, 27, 45, 46, NEVER, 75, 70, 60]
     )
-    assert holding(outcome(InStep(10), again, piece)) == "10 T, 20 F @45, 35 F @46, 40 T, 50 T @70, 58 T @60"
+    assert holding(outcome(InStep(10), again, piece)) == "10 T, 20 F @45, 35 F @46, 40 T, 50 T @75, 58 T @60"
     more = condition("10 F, 20 T, 22 F, 44 T", END, settled=[NEVER, 25, 27, 46])
     assert holding(outcome(Edge("rises"), more, piece)) == "10 F, 20 T @25, 21 F @25, 22 F @27, 44 T @46, 45 F @46"
 
@@ -144,4 +146,5 @@ def test_told_late_over_a_cut_after_which_nothing_is() -> None:
 
 def test_asleep_before_the_first_point() -> None:
     assert said(Held(3).step([condition("10 T, 20 F", END)], END)) == "- z, 13 T, 20 F"
+    assert said(Edge("falls").step([condition("10 F, 20 T", END)], END)) == "10 F, 20 F"
     assert said(Edge("rises").step([condition("10 T, 20 F, 30 T", END)], END)) == "10 F, 20 F, 30 T, 31 F"

@@ -99,6 +99,8 @@ def test_told_at_once_or_later() -> None:
     assert [line.settled_at(t) for t in (15, 20, 30, 36, 40, 60)] == [15, 35, 35, 36, 40, 60]
     line.extend(changes((60, FALSE), upto=70))
     assert [line.settled_at(t) for t in (20, 65)] == [35, 65]
+    assert line.settled is not None
+    assert line.settled.tolist() == [NEVER, NEVER, 35, NEVER, NEVER]
     part = line.between(20, 41)
     assert part.settled is not None
     assert part.settled.tolist() == [35, NEVER]
