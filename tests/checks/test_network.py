@@ -75,6 +75,29 @@ def test_node(node: n.Node, expected: str, step: int) -> None:
     assert said(network.timeline(index)) == expected
 
 
+TWO = n.Number(2.0)
+COMPARED = {
+    "<": (">", "0 T, 20 F, 50 ?, 60 F, 70 T"),
+    "<=": (">=", "0 T, 40 F, 50 ?, 60 T"),
+    ">": ("<", "0 F, 40 T, 50 ?, 60 F"),
+    ">=": ("<=", "0 F, 20 T, 50 ?, 60 T, 70 F"),
+    "==": ("==", "0 F, 20 T, 40 F, 50 ?, 60 T, 70 F"),
+    "!=": ("!=", "0 T, 20 F, 40 T, 50 ?, 60 F, 70 T"),
+}
+
+
+@pytest.mark.parametrize("op", COMPARED)
+def test_comparison(op: str) -> None:
+    """With a number at its right or its left, and with a sum."""
+    turned, expected = COMPARED[op]
+    summed = n.Arithmetic("+", n.Number(0.5), n.Number(1.5))
+    for node in (n.Compare(op, V, TWO), n.Compare(turned, TWO, V), n.Compare(op, V, summed)):
+        network, leaves = made()
+        index = network.add(node)
+        advance(network, leaves, 200)
+        assert said(network.timeline(index)) == expected
+
+
 def test_an_expression_of_several_checks_is_evaluated_once() -> None:
     network, _ = made()
     assert network.add(n.Not(X)) == network.add(n.Not(n.Truth("x")))
