@@ -33,9 +33,12 @@ NO_TIMES: Int64Array = np.empty(0, np.int64)
 _NO_CODES: UInt8Array = np.empty(0, np.uint8)
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class Changes:
-    """Change points of a timeline between two times, the later one being `upto_ns`."""
+    """Change points of a timeline between two times, the later one being `upto_ns`; never altered.
+
+    Thousands are made in a second: a frozen one would take three times as long to make.
+    """
 
     t_ns: Int64Array
     """(n,) strictly rising, all before `upto_ns`."""

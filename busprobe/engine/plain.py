@@ -11,7 +11,7 @@ Everything else goes the way that holds for all: `SampledTap.take_message`. Both
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,20 +48,26 @@ class PlainTaps:
     def __init__(self, taps: Mapping[int, Sequence[SampledTap]]) -> None:
         """taps: by the number of their message at the router."""
         found = [(number, tap) for number, several in taps.items() for tap in several if _is_plain(tap)]
+        self._others = {n: tuple(t for t in several if not _is_plain(t)) for n, several in taps.items()}
+        self._others = {number: several for number, several in self._others.items() if several}
+        """Those that never can, by message."""
+        self._all = taps
         self._numbers = [number for number, _ in found]
         self._taps = [tap for _, tap in found]
         self._places = _places(
             [tap.source.tap for tap in self._taps if isinstance(tap.source.tap, MessageTap)], self._taps
         )
 
-    def take(self, frames: FrameBatch, rows: Mapping[int, Int64Array], upto_ns: int) -> Collection[SampledTap]:
-        """Take in the samples of all taps that go on as usual, up to a time; returns these taps.
+    def take(
+        self, frames: FrameBatch, rows: Mapping[int, Int64Array], upto_ns: int
+    ) -> Mapping[int, Sequence[SampledTap]]:
+        """Take in the samples of all taps that go on as usual, up to a time; returns the others, by message.
 
         rows: by message, the rows of its frames.
         """
         taps = self._taps
         if not taps or len(frames) > FEW * len(taps):
-            return ()
+            return self._all
         of_tap = [rows.get(number, NO_TIMES) for number in self._numbers]
         counts = np.array([len(r) for r in of_tap], np.int64)
         flat = np.concatenate(of_tap)
@@ -81,19 +87,23 @@ class PlainTaps:
         value = self._values(frames.payload[flat], which)
         before = np.array([tap.freshness.value for tap in taps])
         changed = np.flatnonzero(value != _shifted(value, firsts, before[counts > 0]))
-        bounds = np.searchsorted(changed, np.concatenate([[0], ends])).tolist()
+        bounds = np.searchsorted(changed, ends).tolist()
         changed_t, changed_value = t_ns[changed], value[changed]
         codes = np.full(len(changed), TRUE, np.uint8)
-        begin = 0
-        taken = []
-        for k, (tap, end, usual) in enumerate(zip(taps, ends.tolist(), as_usual.tolist(), strict=True)):
-            if usual:
-                low, high = bounds[k], bounds[k + 1]
+        begin = low = 0
+        for tap, end, high, usual in zip(taps, ends.tolist(), bounds, as_usual.tolist(), strict=True):
+            if usual and begin == end:
+                tap.take_nothing(upto_ns)
+            elif usual:
                 changes = Changes(changed_t[low:high], codes[low:high], changed_value[low:high], upto_ns)
-                tap.take_usual(t_ns[begin:end], changes, float(value[end - 1]) if end > begin else None)
-                taken.append(tap)
-            begin = end
-        return taken
+                tap.take_usual(t_ns[begin:end], changes, float(value[end - 1]))
+            begin, low = end, high
+        if as_usual.all():
+            return self._others
+        left = dict(self._others)
+        for k in np.flatnonzero(~as_usual).tolist():
+            left[self._numbers[k]] = (*left.get(self._numbers[k], ()), taps[k])
+        return left
 
     def _values(self, word: UInt64Array, which: Int64Array) -> FloatArray:
         """(n,) values of the signals `which` in these payload words."""

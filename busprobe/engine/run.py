@@ -62,6 +62,7 @@ class Run:
             for name, signal in plan.signals.items()
         }
         entries = {key: taps[0].source.tap for key, taps in self._message_taps.items()}
+        self._keys = list(entries)
         self._plain = PlainTaps(dict(enumerate(self._message_taps.values())))
         self._router = Router([(key[0], tap.message) for key, tap in entries.items() if isinstance(tap, MessageTap)])
         self._messages = {key: _by_message(taps) for key, taps in self._message_taps.items()}
@@ -199,11 +200,8 @@ class Run:
 
     def _take_messages(self, frames: FrameBatch, upto_ns: int) -> None:
         rows_of = dict(self._router.split(frames))
-        taken = set(self._plain.take(frames, rows_of, upto_ns))
-        for index, (key, taps) in enumerate(self._message_taps.items()):
-            rest = [tap for tap in taps if tap not in taken]
-            if not rest:
-                continue
+        for index, taps in self._plain.take(frames, rows_of, upto_ns).items():
+            key = self._keys[index]
             came: dict[tuple[str, str], SignalSamples] = {}
             if (rows := rows_of.get(index)) is not None:
                 for message, names in self._messages[key].values():
@@ -211,7 +209,7 @@ class Run:
                     came |= {(message.name, s.layout.name): s for s in found}
                 if key in self._ages:
                     self._ages[key].learn(frames.t_ns[rows])
-            for tap in rest:
+            for tap in taps:
                 tap.take_message(came.get(_signal_of(tap)), upto_ns)
 
     def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:

@@ -100,15 +100,21 @@ class SampledTap:
             self._not_available = np.concatenate([self._not_available, unknown[np.isin(unknown, t_ns)]])
         self.timeline.extend(changes)
 
-    def take_usual(self, t_ns: Int64Array, changes: Changes, value: float | None) -> None:
+    def take_usual(self, t_ns: Int64Array, changes: Changes, value: float) -> None:
         """New samples that went on as usual (see `PlainTaps`): their times, what changed, the last one's value."""
         self._samples.add(t_ns)
         self.newest = t_ns
-        self.timeline.extend(changes)
-        if value is None:
-            self.freshness.go_on(changes.upto_ns)
+        if len(changes.t_ns):
+            self.timeline.extend(changes)
         else:
-            self.freshness.go_on(changes.upto_ns, int(t_ns[-1]), value)
+            self.timeline.upto_ns = changes.upto_ns
+        self.freshness.go_on(changes.upto_ns, int(t_ns[-1]), value)
+
+    def take_nothing(self, upto_ns: int) -> None:
+        """No sample came, and none was missed."""
+        self.newest = NO_TIMES
+        self.timeline.upto_ns = upto_ns
+        self.freshness.go_on(upto_ns)
 
     def _in_signal_terms(self, value: FloatArray) -> FloatArray:
         """Unit and label codes of the signal instead of the tap's."""
