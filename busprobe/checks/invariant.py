@@ -40,7 +40,7 @@ class InvariantWatch(Watcher):
     def _judge(self, start_ns: int, end_ns: int) -> None:
         if start_ns < self.starts_ns:
             # What no signal decides held before the data began; it is judged from there on.
-            start_ns = self.starts_ns + 1
+            start_ns = self.starts_ns
             for w in self._watched:
                 w.code = w.timeline.code_at(self.starts_ns)
             self._at(self.starts_ns, *(w.code for w in self._watched))

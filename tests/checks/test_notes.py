@@ -25,6 +25,9 @@ NOTES: dict[str, tuple[str, str, str, str, float | None]] = {
     "did not hold": (HOLD + 'settle = "50 ms"\n', STEP, "0 F, 1200 T, 1500 F", "did not hold", 1500),
     "unknown at the rise": (WHEN, STEP, "0 F, 900 ?, 1200 T", "not seen to become so", 1200),
     "unknown in the window": (WHEN, STEP, "0 F, 1100 ?", "unknown within the time allowed", 1100),
+    "unknown in the window, then too late": (
+        WHEN, STEP, "0 F, 1100 ?, 1200 F, 1400 T", "unknown within the time allowed", 1100,
+    ),
     "unknown in the hold": (HOLD, STEP, "0 F, 1200 T, 1500 ?", "unknown while it had to hold", 1500),
     "violated": (NEVER + 'settle = "50 ms"\n', STEP, "0 F, 1500 T, 1600 F", "", 1500),
     "unknown": (NEVER + 'settle = "50 ms"\n', STEP, "0 F, 1500 ?, 1600 F", "unknown", 1500),
@@ -34,7 +37,7 @@ NOTES: dict[str, tuple[str, str, str, str, float | None]] = {
     "a stretch in which the bus slept": (GIVEN, STEP, "0 F, 1500 z, 1600 F", "the bus fell asleep", None),
     "a stretch so far": (GIVEN, "0 F, 1000 T", "0 F", "so far: the data ended", None),
     "a stretch so far, in which the bus slept": (GIVEN, "0 F, 1000 T", "0 F, 1500 z", "the bus fell asleep", None),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("cuts", [(), range(1000, 3000, 50)], ids=["whole", "cut"])
