@@ -11,6 +11,8 @@ unknown up to the last transition, and then has the new level without an edge.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from busprobe.frames import BoolArray, Int64Array
@@ -23,18 +25,37 @@ Point = tuple[int, int, int]
 """(t_ns, code, settled)."""
 
 
+class Burst(NamedTuple):
+    """Transitions of a line less than its debounce time apart: the bounce of a contact, or a glitch."""
+
+    told_ns: int
+    """When it was over."""
+    transitions: int
+    """Two or more."""
+    length_ns: int
+    """From the first to the last."""
+    is_glitch: bool = False
+    """The level after it was that before it, and no signal changed."""
+    is_chatter: bool = False
+    """It went on for too long: the signal was unknown meanwhile."""
+
+
 class Debounce:
     """One line's level, poll by poll, to its debounced condition."""
 
     def __init__(self, debounce_ns: int) -> None:
         self._debounce = debounce_ns
         self.glitches = 0
+        self.bursts: list[Burst] = []
+        """Those that were over since it was emptied last."""
         self._level: int | None = None
         """Level of the newest poll; None before the first and after the box was down."""
         self._stable = ASLEEP
         """The debounced level: what held before the burst at hand."""
         self._first: int | None = None
         """First transition of the burst at hand."""
+        self._count = 0
+        """Its transitions so far."""
         self._last = NEVER
         self._after = FALSE
         """Level since the last transition of the burst at hand."""
@@ -74,9 +95,11 @@ class Debounce:
             self._stable = level
         elif self._first is None:
             self._first = self._last = t
+            self._count = 1
         else:
             self._chatter(points, t)
             self._last = t
+            self._count += 1
         self._after = level
 
     def _chatter(self, points: list[Point], t: int) -> None:
@@ -95,10 +118,13 @@ class Debounce:
         if self._first is None or t < self._last + self._debounce:
             return
         told = self._last + self._debounce
+        is_glitch = self._after == self._stable and not self._chatters
+        if self._count > 1:
+            self.bursts.append(Burst(told, self._count, self._last - self._first, is_glitch, self._chatters))
         if self._chatters:
             points.append((self._last, self._after, told))
         else:
-            self.glitches += self._after == self._stable
+            self.glitches += is_glitch
             points.append((self._first, self._after, told))
         self._stable, self._first, self._chatters = self._after, None, False
 

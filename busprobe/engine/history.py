@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
+from busprobe.decode.lines import Burst
 from busprobe.frames import FloatArray, Int64Array, UInt8Array
 from busprobe.timeline import ASLEEP, NEVER, NO_TIMES, TRUE, Changes
 
@@ -25,6 +28,31 @@ class Past(NamedTuple):
         return max(int(self.t_ns.searchsorted(t_ns, "right")) - 1, 0)
 
 
+class Bounce(NamedTuple):
+    """What the debounce of an input line has taken out so far."""
+
+    glitches: int = 0
+    """Bursts of transitions after which the level was as before."""
+    extra: int = 0
+    """Transitions beyond the one of each change of level."""
+    longest_ns: int = 0
+    """Longest burst that ended in a change of level: how long its contact bounces."""
+    chatters: int = 0
+    """Bursts that went on for too long, with the signal unknown meanwhile."""
+
+    def after(self, burst: Burst) -> Bounce:
+        if burst.is_chatter:
+            return self._replace(chatters=self.chatters + 1)
+        if burst.is_glitch:
+            return self._replace(glitches=self.glitches + 1)
+        return self._replace(extra=self.extra + burst.transitions - 1, longest_ns=max(self.longest_ns, burst.length_ns))
+
+
+NO_BOUNCE = Bounce()
+
+MOST_BURSTS = 20_000
+"""Bursts whose times are kept; of more the older half is forgotten."""
+
 _FIRST = Past(np.array([NEVER], np.int64), np.array([ASLEEP], np.uint8), np.array([np.nan]), np.array([0], np.int64))
 
 
@@ -39,6 +67,9 @@ class History:
         self._count = 0
         self._past = _FIRST
         self._samples = NO_TIMES
+        self._burst_times: list[int] = []
+        self._bounces = [NO_BOUNCE]
+        """Before each burst, and after the last."""
         self.upto_ns = NEVER
         self._add(*_FIRST)
 
@@ -77,6 +108,20 @@ class History:
         samples = self._samples
         place = int(np.searchsorted(samples, t_ns, "right")) - 1
         return int(samples[place]) if place >= 0 else None
+
+    def bounced(self, bursts: Sequence[Burst]) -> None:
+        """Bursts of transitions, all after those so far."""
+        for burst in bursts:
+            self._bounces.append(self._bounces[-1].after(burst))
+            self._burst_times.append(burst.told_ns)
+        if len(self._burst_times) > MOST_BURSTS:
+            half = MOST_BURSTS // 2
+            self._burst_times, self._bounces = self._burst_times[half:], self._bounces[half:]
+
+    def bounce_at(self, t_ns: int) -> Bounce:
+        """What was taken out up to a time; of a time long ago, the oldest that is kept."""
+        times, bounces = self._burst_times, self._bounces
+        return bounces[min(bisect_right(times, t_ns), len(bounces) - 1)]
 
     def forget(self, before_ns: int) -> None:
         """Drop the points before a time, but for the one that holds there."""

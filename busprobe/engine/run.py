@@ -78,6 +78,14 @@ class Run:
             if name in self._histories and isinstance(leaf.taps[0].source.tap, ObdTap)
         ]
         """OBD signals that are kept, for the age of their newest answer."""
+        taps = [
+            (self._histories[name], tap)
+            for name, leaf in self._leaves.items()
+            for tap in leaf.taps
+            if name in self._histories
+        ]
+        self._bouncing = [(kept, tap) for kept, tap in taps if isinstance(tap, WiredTap)]
+        """Signals of input lines that are kept, for their bounce."""
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
         self.upto_ns: int | None = None
         self._forget_at = NEVER
@@ -106,6 +114,8 @@ class Run:
                 history.append(timeline.between(history.upto_ns, timeline.upto_ns))
         for kept, tap in self._answered:
             kept.sampled(tap.newest)
+        for kept, line in self._bouncing:
+            kept.bounced(line.bursts)
         for watcher in self._watchers:
             watcher.advance()
         self.upto_ns = upto_ns

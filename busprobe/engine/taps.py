@@ -9,7 +9,7 @@ import numpy as np
 
 from busprobe.checks.pointwise import FirstKnown
 from busprobe.decode.freshness import Freshness, MaxAge
-from busprobe.decode.lines import Debounce, thresholds
+from busprobe.decode.lines import Burst, Debounce, thresholds
 from busprobe.decode.messages import SignalSamples
 from busprobe.decode.silence import ChannelPulse
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
@@ -172,6 +172,11 @@ class WiredTap:
     def glitches(self) -> int:
         return self._debounce.glitches
 
+    @property
+    def bursts(self) -> Sequence[Burst]:
+        """Those that were over in what was taken last."""
+        return self._debounce.bursts
+
     def take(self, t_ns: Int64Array, level: BoolArray | None, millivolts: Int64Array | None, upto_ns: int) -> None:
         """level, millivolts: (n,) of this line at each poll; one of them None, or both without polls.
 
@@ -184,6 +189,7 @@ class WiredTap:
             millivolts = None if millivolts is None else millivolts[last]
         self._samples.add(t_ns)
         self.newest = t_ns
+        self._debounce.bursts = []
         if len(t_ns) and self._down and self._down[-1][1] == FOREVER:
             self._down[-1] = (self._down[-1][0], int(t_ns[0]))
         if not self.is_condition:

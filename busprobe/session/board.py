@@ -9,7 +9,7 @@ import numpy as np
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.decode.layout import Database
-from busprobe.engine.history import History
+from busprobe.engine.history import Bounce, History
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap
@@ -40,6 +40,13 @@ class Board:
         self._poll_counts: dict[str, list[int]] = {box.name: [0] for box in plan.bench.boxes}
         """Polls before each batch, and in all."""
         self._poll_starts: dict[str, list[int]] = {box.name: [] for box in plan.bench.boxes}
+        signal_of: dict[str, dict[str, str]] = {box.name: {} for box in plan.bench.boxes}
+        for name, signal in plan.signals.items():
+            for source in signal.sources:
+                if isinstance(source.tap, LineTap):
+                    signal_of[source.tap.box.name].setdefault(source.tap.line.name, name)
+        self._line_signals = {box: tuple(names.values()) for box, names in signal_of.items()}
+        """By box, one signal for each of its lines."""
         names: dict[tuple[str, int, bool], str] = {}
         for bus, found in databases.items():
             names |= {(bus, m.identifier, m.is_extended): m.name for d in found for m in d.messages}
@@ -77,8 +84,16 @@ class Board:
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         newest = self._newest(t_ns, tally)
-        return tuple(
-            signal_now(of, self.histories[name].past, t_ns, newest.get(name)) for name, of in self._about.items()
+        return tuple(signal_now(of, self.histories[name], t_ns, newest.get(name)) for name, of in self._about.items())
+
+    def bounce(self, box: str, t_ns: int) -> Bounce:
+        """What was taken out of all lines of a box up to a time."""
+        found = [self.histories[name].bounce_at(t_ns) for name in self._line_signals[box]]
+        return Bounce(
+            sum(b.glitches for b in found),
+            sum(b.extra for b in found),
+            max((b.longest_ns for b in found), default=0),
+            sum(b.chatters for b in found),
         )
 
     def frame_table(self, tally: FrameTally) -> FrameTable:
@@ -95,7 +110,7 @@ class Board:
         if name not in self._about:
             return None
         newest = self._newest(t_ns, tally)
-        now = signal_now(self._about[name], self.histories[name].past, t_ns, newest.get(name))
+        now = signal_now(self._about[name], self.histories[name], t_ns, newest.get(name))
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
         return signal_path(now, self.plan, tally, self.histories, checks, t_ns, channel_of)
 

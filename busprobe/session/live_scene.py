@@ -8,6 +8,7 @@ from pathlib import Path
 
 from busprobe.analysis.frame_tally import FrameTally
 from busprobe.decode.layout import Database
+from busprobe.engine.history import NO_BOUNCE
 from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError
 from busprobe.frames import FrameBatch, InputBatch
@@ -81,7 +82,7 @@ class LiveScene:
             recorder = RecorderNow(state.path.name, state.rows, state.bytes, state.free, state.failure)
         return Snapshot(
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
-            board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(), recorder,
+            board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(t_ns), recorder,
             board.faults, run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
         )  # fmt: skip
 
@@ -197,7 +198,7 @@ class LiveScene:
     def _lines(self, lines: Sequence[LogLine]) -> None:
         self._fresh_lines = self._fresh_lines or bool(lines)
 
-    def _sources(self) -> tuple[SourceNow, ...]:
+    def _sources(self, t_ns: int) -> tuple[SourceNow, ...]:
         status = self._status
         if status is None:
             return ()
@@ -211,6 +212,7 @@ class LiveScene:
                     line.name, "box" if line.name in boxes else "bus", line.is_up, state.rows, line.per_second,
                     line.load, health.errors, health.lost, state.gaps, health.uncertainty_ns, health.period_ns,
                     health.state, state.trouble, health.listening, asleep=self._run.engine.is_asleep(line.name),
+                    bounce=self._board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
                 )
             )  # fmt: skip
         return tuple(found)

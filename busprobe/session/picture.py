@@ -92,8 +92,9 @@ def about(name: str, plan: Plan, outputs: frozenset[str]) -> About:
     )  # fmt: skip
 
 
-def signal_now(of: About, past: Past, t_ns: int, newest_ns: int | None) -> SignalNow:
+def signal_now(of: About, history: History, t_ns: int, newest_ns: int | None) -> SignalNow:
     """One signal of the bench at an instant. newest_ns: time of its newest sample."""
+    past = history.past
     index = past.index_at(t_ns)
     code, value, since = int(past.code[index]), float(past.value[index]), int(past.t_ns[index])
     return SignalNow(
@@ -112,6 +113,7 @@ def signal_now(of: About, past: Past, t_ns: int, newest_ns: int | None) -> Signa
         int(past.edges[index]),
         strip(past, t_ns, of.is_condition),
         of.labels,
+        history.bounce_at(t_ns),
     )
 
 

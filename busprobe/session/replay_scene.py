@@ -236,6 +236,7 @@ class ReplayScene:
                 SourceNow(
                     box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, 0,
                     self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", "", "",
+                    bounce=self._board.bounce(box.name, t_ns),
                 )
             )  # fmt: skip
         return tuple(found)

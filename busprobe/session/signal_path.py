@@ -13,7 +13,7 @@ from busprobe.bench.units import duration_text
 from busprobe.decode import pids
 from busprobe.decode.layout import Database, MessageLayout, SignalLayout
 from busprobe.decode.messages import decode_rows
-from busprobe.engine.history import History
+from busprobe.engine.history import Bounce, History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, Source
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
@@ -132,8 +132,21 @@ def _line_stages(tap: LineTap, now: SignalNow) -> list[Stage]:
         word = ("high" if is_high else "low") if now.code <= TRUE else now.text
         level = Stage("Level", word, "active low: on while low" if line.active_low else "active high", now.code)
     settles = f"a burst of transitions less than {duration_text(line.debounce_ns)} apart counts once"
+    settles += _taken_out(now.bounce)
     debounce = Stage("Debounce", now.text, settles if line.debounce_ns else "none: every poll counts", now.code)
     return [Stage("Wire", number, f"polled every {duration_text(tap.box.period_ns)}"), level, debounce]
+
+
+def _taken_out(bounce: Bounce) -> str:
+    """Bounce and glitches so far, as the end of a sentence."""
+    parts = []
+    if bounce.extra:
+        parts.append(f"bounce up to {bounce.longest_ns / 1e6:.3g} ms")
+    if bounce.glitches:
+        parts.append(f"{bounce.glitches:,} glitch{'es' if bounce.glitches > 1 else ''}")
+    if bounce.chatters:
+        parts.append(f"chattered {bounce.chatters:,} time{'s' if bounce.chatters > 1 else ''}")
+    return f"; taken out: {', '.join(parts)}" if parts else ""
 
 
 def _obd_stages(tap: ObdTap, now: SignalNow) -> list[Stage]:

@@ -12,6 +12,7 @@ from enum import Enum
 
 import numpy as np
 
+from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, TriggerEntry
 
@@ -68,6 +69,8 @@ class SignalNow:
     strip: Strip | None = None
     labels: tuple[str, ...] = ()
     """All texts that it can have, where they are named."""
+    bounce: Bounce = NO_BOUNCE
+    """What the debounce of its input line has taken out so far."""
 
 
 @dataclass(frozen=True)
@@ -211,8 +214,8 @@ class SourceNow:
     trouble: str
     """What it said when it was lost: what to do, in one or more lines."""
     listening: str
-    glitches: int = 0
-    """Pulses on its lines that the debounce took out."""
+    bounce: Bounce = NO_BOUNCE
+    """What the debounce of its lines has taken out so far."""
     asleep: bool = False
 
 

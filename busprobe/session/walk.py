@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from busprobe.session.snapshot import SignalNow, Snapshot
-from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, glitches, look
+from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, look
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.timeline import TRUE
 
@@ -195,9 +195,8 @@ def _finish(walk: Walk, outcome: Outcome, now: SignalNow, picture: Snapshot, hap
     assert place is not None
     took = picture.t_ns - seen.asked_ns
     text = _text(task, seen, outcome, now)
-    pulses = glitches(now, picture) - seen.glitches
-    if pulses > 0:
-        text += f"; the debounce of its box took out {pulses} pulse{'s' if pulses > 1 else ''}"
+    if seen.glitches > 0:
+        text += f"; the debounce of its line took out {seen.glitches} pulse{'s' if seen.glitches > 1 else ''}"
     found = Result(outcome, seen.edges or seen.raw_edges, _bounce(task, seen), seen.losses, picture.t_ns, took, text)
     results = tuple(found if i == place else r for i, r in enumerate(walk.results))
     walk = replace(walk, results=results, place=None, seen=None)

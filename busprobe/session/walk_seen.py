@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import Enum
 
+from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.timeline import TRUE
 
@@ -32,8 +33,10 @@ class Seen:
     t_ns: int
     counted: int
     """Edges of the signal at the last picture."""
-    glitches: int
-    """Pulses that the debounce of its box had taken out when asked."""
+    before: Bounce
+    """What the debounce of its line had taken out when asked."""
+    taken_out: Bounce = NO_BOUNCE
+    """... and by the last picture."""
     raw_edges: int = 0
     edges: int = 0
     """Changes of level that settled."""
@@ -52,7 +55,13 @@ class Seen:
 
     @property
     def bounce(self) -> int:
-        return max(self.raw_edges - self.edges, 0)
+        """Transitions beyond those that settled, in the signal and below its debounce."""
+        return max(self.raw_edges - self.edges, 0) + self.taken_out.extra - self.before.extra
+
+    @property
+    def glitches(self) -> int:
+        """Pulses that the debounce took out since it was asked."""
+        return self.taken_out.glitches - self.before.glitches
 
     @property
     def quiet_since_ns(self) -> int:
@@ -78,7 +87,7 @@ def first_seen(now: SignalNow, picture: Snapshot) -> Seen:
     level = is_on(now)
     value = now.value or 0.0
     return Seen(
-        picture.t_ns, picture.t_ns, now.edges, glitches(now, picture), is_known=now.code <= TRUE,
+        picture.t_ns, picture.t_ns, now.edges, now.bounce, now.bounce, is_known=now.code <= TRUE,
         first_on=level, settled_on=level, low=value, high=value,
     )  # fmt: skip
 
@@ -87,7 +96,13 @@ def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Hap
     """What one picture adds."""
     t_ns, known, level = picture.t_ns, now.code <= TRUE, is_on(now)
     if t_ns - seen.t_ns > JUMP_NS:
-        return replace(seen, t_ns=t_ns, counted=now.edges, is_known=known, settled_on=level), ()
+        before = seen.before._replace(
+            glitches=now.bounce.glitches - seen.glitches,
+            extra=now.bounce.extra - (seen.taken_out.extra - seen.before.extra),
+        )
+        return replace(
+            seen, t_ns=t_ns, counted=now.edges, is_known=known, settled_on=level, before=before, taken_out=now.bounce
+        ), ()
     new, happened = now.edges - seen.counted, []
     if new and not is_quantity(now):
         happened.append(Happening.EDGE)
@@ -95,7 +110,8 @@ def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Hap
         happened.append(Happening.LOSS)
     moved_ns = seen.moved_ns if not new else now.since_ns if known and now.since_ns is not None else t_ns
     seen = replace(
-        seen, t_ns=t_ns, counted=now.edges, raw_edges=seen.raw_edges + new, is_known=known, moved_ns=moved_ns,
+        seen, t_ns=t_ns, counted=now.edges, taken_out=now.bounce, raw_edges=seen.raw_edges + new, is_known=known,
+        moved_ns=moved_ns,
         losses=seen.losses + (seen.is_known and not known), first_on=level if seen.first_on is None else seen.first_on,
         low=min(seen.low, now.value or 0.0), high=max(seen.high, now.value or 0.0),
     )  # fmt: skip
@@ -103,9 +119,3 @@ def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Hap
         return seen, tuple(happened)
     edges = seen.edges + (seen.settled_on is not None)
     return replace(seen, settled_on=level, edges=edges), tuple(happened)
-
-
-def glitches(now: SignalNow, picture: Snapshot) -> int:
-    """Pulses so far that the debounce of a signal's box took out."""
-    box = now.source.split(".")[0]
-    return next((source.glitches for source in picture.sources if source.name == box), 0)

@@ -18,7 +18,8 @@ from cutting import MS, Told, entries, instants, ms, ns, told_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busprobe.decode.lines import Debounce, thresholds
+from busprobe.decode.lines import Burst, Debounce, thresholds
+from busprobe.engine.history import MOST_BURSTS, NO_BOUNCE, Bounce, History
 from busprobe.frames import BoolArray, Int64Array
 
 
@@ -310,3 +311,32 @@ def test_one_limit() -> None:
     """A reading at the limit changes nothing."""
     rows, level = thresholds(np.array([5001, 5000, 4999, 5000], np.int64), 5000, 5000, None)
     assert said(4, rows, level) == [True, True, False, False]
+
+
+def test_bursts_and_what_a_history_keeps_of_them() -> None:
+    """Each burst of more than one transition: when it was over, how many, how long, whether it came to nothing."""
+    text = "0 F, 100 T, 103 F, 105 T, 200 F, 300 T, 309 F, 400 T, 412 F, 414 T"
+    polls = [(ns(float(t)), word == "T") for t, word in (step.split() for step in text.split(", "))]
+    debounce = Debounce(20 * MS)
+    debounce.step(np.array([t for t, _ in polls]), np.array([high for _, high in polls]), ns(1000))
+    assert debounce.bursts == [
+        Burst(ns(125), 3, ns(5)),
+        Burst(ns(329), 2, ns(9), is_glitch=True),
+        Burst(ns(434), 3, ns(14)),
+    ]
+    history = History(is_condition=True)
+    history.bounced(debounce.bursts[:1])
+    history.bounced(debounce.bursts[1:])
+    told = [history.bounce_at(ns(t)) for t in (124, 125, 329, 433, 434, 10_000)]
+    assert told == [
+        NO_BOUNCE, Bounce(0, 2, ns(5)), Bounce(1, 2, ns(5)), Bounce(1, 2, ns(5)), Bounce(1, 4, ns(14)),
+        Bounce(1, 4, ns(14)),
+    ]  # fmt: skip
+
+
+def test_a_history_keeps_the_newest_bursts() -> None:
+    history = History(is_condition=True)
+    bursts = [Burst(t, 2, 1, is_glitch=True) for t in range(1, MOST_BURSTS + 2)]
+    history.bounced(bursts)
+    assert history.bounce_at(MOST_BURSTS + 1).glitches == MOST_BURSTS + 1
+    assert history.bounce_at(0).glitches == MOST_BURSTS // 2

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from scripted import BENCH, van_batches
 
 from busprobe.analysis.frame_tally import FrameTally
+from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.errors import BenchError
 from busprobe.frames import ERROR, LATE, FrameBatch, StateBatch, join_frames
 from busprobe.recording import write
@@ -352,3 +353,23 @@ def test_the_tally_of_a_file_with_stamps_out_of_order(rows: list[tuple[int, int]
             scratch.add(whole.take((newest <= t_ns) & (whole.flags == 0)))
             counts = {k: v[::2] for k, v in said(index.at(t_ns)).items()}
             assert counts == {k: v[::2] for k, v in said(scratch).items()}
+
+
+def test_bounce_of_input_lines_up_to_the_instant() -> None:
+    """The shipped drive with faults has a door switch that chatters, and contacts that bounce."""
+    with loaded(RECORDINGS / "five_faults.duckdb") as scene:
+
+        def bounce(t_ns: int) -> tuple[Bounce, int]:
+            scene.player.seek(t_ns)
+            picture = scene.snapshot()
+            lines = [s.bounce for s in picture.signals if s.source.startswith("box.")]
+            shown = next(s.bounce for s in picture.sources if s.name == "box")
+            assert shown.glitches == sum(line.glitches for line in lines)
+            return shown, picture.end_ns
+
+        at_start, end_ns = bounce(scene.snapshot().start_ns)
+        assert at_start == NO_BOUNCE
+        at_end, _ = bounce(end_ns)
+        assert at_end.extra > 10
+        assert 0 < at_end.longest_ns < 50_000_000
+        assert at_end.chatters > 0

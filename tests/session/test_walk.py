@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from walked import MS, Points, at, box, picture, pictures, signal, walked
+from walked import MS, Points, at, picture, pictures, signal, walked
 
+from busprobe.engine.history import Bounce
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
 from busprobe.session.walk import Outcome, Walk, ask, ask_again, begin, give_up, new_walk, watch
 from busprobe.session.walk_seen import Happening
@@ -187,9 +188,19 @@ def test_the_same_picture_twice_adds_nothing() -> None:
 def test_pulses_that_the_debounce_took_out_are_told() -> None:
     walk = ask(new_walk([DOOR]), 0)
     for ms in range(0, 5001, 50):
-        walk, _ = watch(walk, picture(presses(0, 3), ms, glitches=2 if ms > 1000 else 0))
+        walk, _ = watch(walk, picture(presses(0, 3), ms, bounce=Bounce(5, 10) if ms > 1000 else Bounce(3, 8)))
     assert walk.results[0] is not None
-    assert walk.results[0].text == "ON while the door is open; the debounce of its box took out 2 pulses"
+    assert walk.results[0].text == "ON while the door is open; the debounce of its line took out 2 pulses"
+    assert walk.results[0].bounce == 2
+
+
+def test_bounce_while_somebody_looked_elsewhere_does_not_count() -> None:
+    walk, _ = watch(ask(new_walk([DOOR]), 0), picture([(0, 0)], 0, bounce=Bounce(1, 1)))
+    walk, _ = watch(walk, picture([(0, 0)], 100, bounce=Bounce(2, 3)))
+    walk, _ = watch(walk, picture([(0, 0)], 5000, bounce=Bounce(9, 9)))
+    walk, _ = watch(walk, picture([(0, 0)], 5100, bounce=Bounce(10, 10)))
+    assert walk.seen is not None
+    assert (walk.seen.glitches, walk.seen.bounce) == (2, 3)
 
 
 def test_the_walk_goes_through_all_tasks_and_comes_back_to_those_left_out() -> None:
@@ -288,7 +299,14 @@ def test_wiggle_begins_anew_after_a_step_back() -> None:
 
 
 def test_a_signal_that_is_not_there_leaves_things_as_they_are() -> None:
-    empty = Snapshot("live", "", "live", at(0), at(0), at(0), sources=(box(),))
+    empty = Snapshot(
+        "live",
+        "",
+        "live",
+        at(0),
+        at(0),
+        at(0),
+    )
     assert watch_wiggle(Wiggle("it"), empty) == (Wiggle("it"), ())
     walk = ask(new_walk([DOOR]), 0)
     assert watch(walk, empty) == (walk, ())

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
-from busprobe.session.snapshot import Kind, SignalNow, Snapshot, SourceNow
+from busprobe.engine.history import NO_BOUNCE, Bounce
+from busprobe.session.snapshot import Kind, SignalNow, Snapshot
 from busprobe.session.walk import Step, Walk, ask, new_walk, watch
 from busprobe.session.walk_seen import Happening
 from busprobe.session.walk_tasks import Task
@@ -37,13 +39,9 @@ def signal(points: Points, ms: int, *, unit: str | None = None, role: str = "doo
     )
 
 
-def box(glitches: int = 0) -> SourceNow:
-    return SourceNow("box", "box", True, 0, 0.0, None, 0, 0, 0, 0, None, "", "", "", glitches)
-
-
-def picture(points: Points, ms: int, *, unit: str | None = None, glitches: int = 0) -> Snapshot:
-    now = signal(points, ms, unit=unit)
-    return Snapshot("live", "", "live", at(ms), START, at(ms), (now,), sources=(box(glitches),))
+def picture(points: Points, ms: int, *, unit: str | None = None, bounce: Bounce = NO_BOUNCE) -> Snapshot:
+    now = replace(signal(points, ms, unit=unit), bounce=bounce)
+    return Snapshot("live", "", "live", at(ms), START, at(ms), (now,))
 
 
 def pictures(points: Points, until: int, every: int, unit: str | None = None) -> Iterator[Snapshot]:

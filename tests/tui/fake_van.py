@@ -10,6 +10,7 @@ import dataclasses
 
 import numpy as np
 
+from busprobe.engine.history import Bounce
 from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
 from busprobe.session.snapshot import (
     BitField,
@@ -259,7 +260,8 @@ SOURCES: tuple[SourceNow, ...] = (
         "listen only: the driver sets it",
     ),
     SourceNow(
-        "box", "box", True, 20_000, 100.0, None, 2, 0, 1, 5 * MS, 10 * MS, "polling", "", "reads only", glitches=14
+        "box", "box", True, 20_000, 100.0, None, 2, 0, 1, 5 * MS, 10 * MS, "polling", "", "reads only",
+        bounce=Bounce(14, 6, 4 * MS),
     ),
 )  # fmt: skip
 

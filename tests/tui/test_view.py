@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from fake_van import ASLEEP, MS, OFF, ON, UNKNOWN, S, at
 
+from busprobe.engine.history import Bounce
 from busprobe.session.snapshot import Strip
 from busprobe.tui.view.blocks import FONT, biggest, large, small
 from busprobe.tui.view.footline import Item, footline
@@ -347,3 +348,12 @@ def test_problems_the_worst_first_and_wrapped() -> None:
     assert problem_rows(fake_van.LIVE, "", 40) == []
     assert at(0) == fake_van.START
     assert rows[0].cells[0][0].tone is Tone.BAD
+
+
+def test_a_line_that_chattered_wants_attention() -> None:
+    signals = tuple(dataclasses.replace(s, bounce=Bounce(chatters=2)) for s in fake_van.LIVE.signals[:1])
+    rows = problem_rows(dataclasses.replace(fake_van.LIVE, signals=signals), "", 100)
+    assert [plain(cell) for cell in rows[0].cells] == [
+        signals[0].name,
+        "Chattered 2 times. Look at its contact, plug and wire; the wiggle test (w on screen 6) watches it.",
+    ]

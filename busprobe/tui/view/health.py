@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from busprobe.report.quantities import times
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import size, span
@@ -17,6 +18,7 @@ SOURCE_COLUMNS = (
     Column("Lost", 6, "right"),
     Column("Gaps", 5, "right", drop=3),
     Column("Glitches", 8, "right", drop=4),
+    Column("Bounce", 7, "right", drop=4),
     Column("Clock ±", 8, "right", drop=1),
     Column("Period", 8, "right", drop=5),
     Column("Records", 11, "right", drop=6),
@@ -24,6 +26,8 @@ SOURCE_COLUMNS = (
 )
 _WHERE_WIDTH = 10
 PROBLEM_COLUMNS = (Column("Where", _WHERE_WIDTH), Column("What it is, and what to do", 30, grow=1))
+
+_CHATTERS = "Look at its contact, plug and wire; the wiggle test (w on screen 6) watches it."
 
 HIGH_LOAD = 0.7
 """Share of a bus from which frames of low priority begin to wait long; common practice, no source."""
@@ -46,13 +50,22 @@ def _source(source: SourceNow) -> Row:
             _count(source.errors),
             _count(source.lost),
             _count(source.gaps),
-            cell("–", Tone.DIM) if source.kind == "bus" else cell(f"{source.glitches:,}"),
+            *_bounce(source),
             cell(span(source.uncertainty_ns), Tone.DIM),
             cell("–" if source.period_ns is None else span(source.period_ns), Tone.DIM),
             cell(f"{source.records:,}", Tone.DIM),
             cell(source.listening, Tone.DIM),
         ),
     )
+
+
+def _bounce(source: SourceNow) -> tuple[Cell, Cell]:
+    """Glitches, and how long a contact bounced at most, or that one chattered."""
+    if source.kind == "bus":
+        return cell("–", Tone.DIM), cell("–", Tone.DIM)
+    longest = source.bounce.longest_ns
+    told = cell(span(longest)) if longest else cell("none", Tone.DIM)
+    return cell(f"{source.bounce.glitches:,}"), cell("chatter", Tone.WARN) if source.bounce.chatters else told
 
 
 def _state(source: SourceNow) -> Cell:
@@ -113,6 +126,11 @@ def problem_rows(picture: Snapshot, words: str, width: int) -> list[Row]:
     if picture.recorder is not None and picture.recorder.failure:
         found.append(("recording", picture.recorder.failure, Tone.BAD))
     found += [(s.name, s.trouble, Tone.BAD) for s in picture.sources if s.trouble]
+    found += [
+        (s.name, f"Chattered {times(s.bounce.chatters)}. {_CHATTERS}", Tone.WARN)
+        for s in picture.signals
+        if s.bounce.chatters
+    ]
     found += [("note", problem, Tone.WARN) for problem in picture.problems]
     return [
         Row(f"{number}.{part}", (cell(where if part == 0 else "", tone), cell(text)), whole)
