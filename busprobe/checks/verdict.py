@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from busprobe.results import Occurrence, Outcome, Verdict
 
 
-def verdict(occurrences: Iterable[Occurrence], min_full: int, parts: tuple[str, ...] = ("",)) -> Verdict:
+def verdict(occurrences: Iterable[Occurrence], min_full: int, parts: tuple[str, ...]) -> Verdict:
     """Fail before undecided before pass; a pass takes `min_full` passed ones of every part."""
     found = list(occurrences)
     outcomes = {o.outcome for o in found}

@@ -124,6 +124,8 @@ def test_how_far_back_a_cause_may_lie() -> None:
     assert network.reach_ns == 0
     network.add(n.And((n.Held(n.Held(X, 20), 3), n.Held(Y, 7))))
     assert network.reach_ns == 23
+    network.add(n.Held(n.And((n.Held(X, 30), Y)), 5))
+    assert network.reach_ns == 35
 
 
 def test_what_is_forgotten() -> None:
@@ -139,17 +141,17 @@ def test_what_is_forgotten() -> None:
     ("node", "at", "uncertainty"),
     [
         (X, 10, 3), (X, 11, 0), (Y, 20, 5), (n.Not(X), 40, 3),
-        (n.Constant(True), 10, 0), (n.And((X, Y)), 10, 3), (n.And((X, Y)), 20, 5), (n.And((Y, X)), 20, 5),
+        (n.Not(X), 9.999999, 0), (n.Constant(True), 10, 0), (n.And((X, Y)), 10, 3), (n.And((X, Y)), 20, 5), (n.And((Y, X)), 20, 5),
         (n.Held(X, 20 * MS), 30, 3), (n.Held(X, 20 * MS), 40, 3), (n.Held(X, 20 * MS), 25, 0),
         (n.And((n.Held(X, 10 * MS), Y)), 20, 5),
     ],
 )  # fmt: skip
-def test_uncertainty(node: n.Condition, at: int, uncertainty: int) -> None:
+def test_uncertainty(node: n.Condition, at: float, uncertainty: int) -> None:
     """That of whatever changes there, or changed so long before as `held` looks back."""
     network, leaves = made(sampling={"x": 3, "y": 5})
     index = network.add(node)
     advance(network, leaves, 200)
-    assert network.uncertainty_at(index, at * MS) == uncertainty * MS
+    assert network.uncertainty_at(index, round(at * MS)) == uncertainty * MS
 
 
 @pytest.mark.parametrize(
