@@ -141,7 +141,8 @@ def test_what_is_forgotten() -> None:
     ("node", "at", "uncertainty"),
     [
         (X, 10, 3), (X, 11, 0), (Y, 20, 5), (n.Not(X), 40, 3),
-        (n.Not(X), 9.999999, 0), (n.Constant(True), 10, 0), (n.And((X, Y)), 10, 3), (n.And((X, Y)), 20, 5), (n.And((Y, X)), 20, 5),
+        (n.Not(X), 9.999999, 0),
+        (n.Constant(True), 10, 0), (n.And((X, Y)), 10, 3), (n.And((X, Y)), 20, 5), (n.And((Y, X)), 20, 5),
         (n.Held(X, 20 * MS), 30, 3), (n.Held(X, 20 * MS), 40, 3), (n.Held(X, 20 * MS), 25, 0),
         (n.And((n.Held(X, 10 * MS), Y)), 20, 5),
     ],
