@@ -31,6 +31,8 @@ CASES: list[tuple[str, Callable[[], Operator], str, str]] = [
     ("asleep", lambda: Edge("falls"), "10 F, 20 z, 30 F", "10 F, 20 z, 30 F"),
     # Held.
     ("held for 10", lambda: Held(10), "10 F, 20 T, 50 F", "10 F, 30 T, 50 F"),
+    ("held from time 0 on", lambda: Held(10), "0 T", "10 T"),
+    ("held before all time", lambda: Held(10), f"{NEVER} T, 50 F", "0 T, 50 F"),
     ("held no longer than 10", lambda: Held(10), "10 F, 20 T, 30 F, 40 T", "10 F, 50 T"),
     ("held, unknown in between", lambda: Held(10), "10 T, 40 ?, 45 T", "20 T, 40 ?, 55 T"),
     ("held, false outweighs unknown", lambda: Held(10), "10 T, 40 F, 42 ?, 44 T", "20 T, 40 F, 52 ?, 54 T"),
