@@ -56,7 +56,10 @@ def rises(watched: Watched, start_ns: int, end_ns: int) -> tuple[Int64Array, Int
 def merged(watched: tuple[Watched, ...], start_ns: int, end_ns: int) -> Iterator[tuple[int, tuple[int, ...]]]:
     """(t_ns, code of each condition from then on) at every change of any, in order."""
     parts = [w.timeline.between(start_ns, end_ns) for w in watched]
-    times = np.unique(np.concatenate([part.t_ns for part in parts]))
+    some = [part.t_ns for part in parts if len(part)]
+    if not some:
+        return iter(())
+    times = some[0] if len(some) == 1 else np.unique(np.concatenate(some))
     columns = []
     for w, part in zip(watched, parts, strict=True):
         codes = np.concatenate([np.array([w.code], part.code.dtype), part.code])

@@ -26,7 +26,7 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
 from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
-from busprobe.frames import Condition, FrameBatch, InputBatch, Int64Array, SourceState
+from busprobe.frames import BoolArray, Condition, FrameBatch, InputBatch, Int64Array, SourceState
 from busprobe.results import LogLine, SignalTexts
 from busprobe.timeline import NEVER, NO_TIMES, TRUE, UNKNOWN
 
@@ -185,18 +185,22 @@ class Run:
 
     def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
         heard = shows_awake(frames)
+        all_heard = bool(heard.all())
         for bus, pulse in self.pulses.items():
             places = [i for i, name in enumerate(frames.channels) if name == bus]
-            if len(frames.channels) == len(places) == 1 and heard.all():
-                rows: Int64Array | slice = slice(None)
+            rows: BoolArray | slice = heard
+            if len(frames.channels) == len(places) == 1 and all_heard:
+                rows = slice(None)
+            elif len(places) == 1:
+                rows = heard & (frames.channel == places[0])
             else:
-                rows = np.flatnonzero(np.isin(frames.channel, np.array(places, np.uint8)) & heard)
+                rows = heard & np.isin(frames.channel, np.array(places, np.uint8))
             times = frames.t_ns[rows]
             for sleep in pulse.advance(times, upto_ns):
                 self._log_sleep(bus, sleep, frames, rows, times)
 
     def _log_sleep(
-        self, bus: str, sleep: Sleep, frames: FrameBatch, rows: Int64Array | slice, times: Int64Array
+        self, bus: str, sleep: Sleep, frames: FrameBatch, rows: BoolArray | slice, times: Int64Array
     ) -> None:
         """A sleep is told twice: when it is sure, and when it ends."""
         told = sleep.told_ns - 1
