@@ -17,10 +17,10 @@ from collections.abc import Iterator
 from busprobe.decode.answers import Codes, Identity, Negative, Reading, Record, Request
 from busprobe.decode.isotp import Reassembler
 from busprobe.decode.negative import PENDING
-from busprobe.decode.obd_addresses import is_answer, obd_rows
 from busprobe.decode.pairing import P2_NS, Pairing
 from busprobe.decode.services import ANSWERED, FREEZE_FRAME, NUMBERED, REFUSED, Answer, Tally, read_answer
 from busprobe.frames import SENT, FrameBatch
+from busprobe.obd_identifiers import is_answer, obd_rows
 
 __all__ = ["Codes", "Identity", "Listener", "Negative", "Reading", "Record", "Request"]
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import deque
 
 from busprobe.decode.answers import Request
-from busprobe.decode.obd_addresses import LAST_11, answering_unit
+from busprobe.obd_identifiers import LAST_11, answering_unit
 
 P2_NS = 50_000_000
 """Longest time from a request to the first frame of its answer (P2)."""

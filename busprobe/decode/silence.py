@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from busprobe.decode.obd_addresses import is_answer, obd_rows
 from busprobe.frames import ERROR, SENT, BoolArray, FrameBatch, Int64Array
+from busprobe.obd_identifiers import is_answer, obd_rows
 from busprobe.timeline import FOREVER, NEVER, NO_TIMES
 
 SLEEP_NS = 2_000_000_000

@@ -14,8 +14,8 @@ import numpy as np
 
 from busprobe.bench.hardware import MOST_REQUESTS_PER_S
 from busprobe.frames import SENT, FrameBatch
+from busprobe.obd_identifiers import answer_rows, is_answer, request_rows
 from busprobe.sources.j1939 import J1939Watch, j1939_text
-from busprobe.sources.obd_ids import answer_rows, is_answer, request_rows
 
 APART_NS = 1_000_000_000 // MOST_REQUESTS_PER_S
 """From one request to the next."""

@@ -16,9 +16,9 @@ from typing import Final, Protocol
 from busprobe.bench.hardware import PIDS_PER_REQUEST
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch
+from busprobe.obd_identifiers import ALL_11, ALL_29, answer_rows, is_extended
 from busprobe.sources.exchange import Exchange
 from busprobe.sources.manners import QUIET_NS, Manners
-from busprobe.sources.obd_ids import ALL_11, ALL_29, answer_rows, is_extended
 from busprobe.sources.permit import SendPermit
 from busprobe.sources.sendable import SERVICES
 from busprobe.sources.talk import Talk

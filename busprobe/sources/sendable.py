@@ -9,7 +9,7 @@ Identifiers from ISO 15765-4, first byte from ISO 15765-2, services from SAE J19
 from __future__ import annotations
 
 from busprobe.errors import DeviceError
-from busprobe.sources.obd_ids import ALL_11, ALL_29, FIRST_ANSWER_11, FIRST_UNIT_11, TO_UNIT_29
+from busprobe.obd_identifiers import ALL_11, ALL_29, FIRST_ANSWER_11, FIRST_UNIT_11, TO_UNIT_29
 
 SERVICES = (0x01, 0x03, 0x07, 0x09, 0x0A)
 """They only read. Clearing codes (04) is not among them."""

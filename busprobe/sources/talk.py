@@ -18,8 +18,8 @@ from typing import Final
 
 import isotp
 
+from busprobe.obd_identifiers import asking, is_extended
 from busprobe.sources.exchange import Answer, Exchange
-from busprobe.sources.obd_ids import asking, is_extended
 
 ANSWERED: Final = 0x40
 """Added to the service in a positive answer."""

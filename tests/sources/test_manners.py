@@ -6,10 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from obd_bus import MS, START, ObdBus, answers, batch_of, padded, requests_sent
 
-from busprobe.decode.obd_addresses import is_answer, obd_rows
 from busprobe.frames import SENT
+from busprobe.obd_identifiers import answer_rows, is_answer, obd_rows, request_rows
 from busprobe.sources.manners import QUIET_NS, Manners, Pace, RequestWatch
-from busprobe.sources.obd_ids import answer_rows, request_rows
 from busprobe.van.control_units import ControlUnit
 
 SECOND = 1000 * MS

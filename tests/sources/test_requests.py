@@ -275,7 +275,8 @@ def test_pids_are_grouped(pids, expected):
 
 def test_timing_of_the_standard():
     """Rows of ISO 15765-4 and ISO 14229-2, see the source column."""
-    from busprobe.sources import manners, obd_ids, talk
+    from busprobe import obd_identifiers as obd_ids
+    from busprobe.sources import manners, talk
 
     rows = {row["item"]: row["value"] for row in csv.DictReader((DATA / "addressing_timing.csv").open())}
     assert rows["functional request 11-bit"] == f"{obd_ids.ALL_11:X}"
