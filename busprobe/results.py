@@ -116,13 +116,3 @@ class LogLine:
     """"trigger", "passed", "failed", "undecided", "already so", "cut short", "asleep", "awake"."""
     name: str
     text: str = ""
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something odd in a recording that no check asked about."""
-
-    t_ns: int
-    subject: str
-    text: str
-    end_ns: int | None = None

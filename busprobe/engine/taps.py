@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from busprobe.checks.pointwise import FirstKnown
+from busprobe.checks.temporal import sample_points
 from busprobe.decode.freshness import Freshness, MaxAge
 from busprobe.decode.lines import Burst, Debounce, thresholds
 from busprobe.decode.messages import SignalSamples
@@ -249,7 +250,7 @@ class SignalLeaf:
             self.timeline.extend(self._first_known.step(parts, upto))
         if self.samples is not None:
             times = np.unique(np.concatenate([tap.newest for tap in self.taps]))
-            self.samples.extend(Changes(times, np.full(len(times), TRUE, np.uint8), None, upto_ns))
+            self.samples.extend(sample_points(times, upto_ns))
 
     def uncertainty_at(self, t_ns: int) -> int:
         return max(tap.uncertainty_at(t_ns) for tap in self.taps)
