@@ -1,16 +1,27 @@
-"""The bench file and databases that a recording holds, for opening it without any other file."""
+"""The bench file and databases that a recording holds, for opening it without any other file.
+
+bench file         its own name
+each database      its own name, with a number where two in different folders have the same
+"""
 
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from busprobe.bench.load import load
+from busprobe.bench.model import Bench, Bus
 from busprobe.decode.layout import Database
 from busprobe.engine.plan import Plan
 from busprobe.session.verifying import plan_of
+
+
+def enclosed_texts(bench: Bench, text_of: Mapping[Path, str]) -> dict[str, str]:
+    """What a recording of this bench holds: name -> text. text_of: of each database file."""
+    name = bench.path.name if bench.path is not None else "bench.toml"
+    return {name: bench.text} | {name: text_of[path] for path, name in _names(bench.buses).items()}
 
 
 def enclosed_plan(texts: Mapping[str, str]) -> tuple[Plan, Mapping[str, list[Database]]] | None:
@@ -26,5 +37,17 @@ def enclosed_plan(texts: Mapping[str, str]) -> tuple[Plan, Mapping[str, list[Dat
             Path(folder, Path(other).name).write_text(text, encoding="utf-8")
         bench = load(Path(folder, Path(name).name))
         # Wherever the databases lay, they are beside the bench file now.
-        beside = [replace(bus, databases=tuple(Path(folder, p.name) for p in bus.databases)) for bus in bench.buses]
+        names = _names(bench.buses)
+        beside = [replace(bus, databases=tuple(Path(folder, names[p]) for p in bus.databases)) for bus in bench.buses]
         return plan_of(replace(bench, buses=tuple(beside)))
+
+
+def _names(buses: Sequence[Bus]) -> dict[Path, str]:
+    """A name of its own for each database file, in the order of the bench file."""
+    names: dict[Path, str] = {}
+    for path in (p for bus in buses for p in bus.databases):
+        number, name = 2, path.name
+        while path not in names and name in names.values():
+            number, name = number + 1, f"{path.stem} {number}{path.suffix}"
+        names.setdefault(path, name)
+    return names

@@ -25,6 +25,7 @@ from busprobe.report.advice import nothing_heard_lines
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
 from busprobe.session.downs import down_notes
+from busprobe.session.enclosed import enclosed_texts
 from busprobe.session.live import LiveRun
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
@@ -230,9 +231,8 @@ def new_recorder(
     """A recorder that has started; None where nothing is to be recorded."""
     if options.record is None:
         return None
-    texts = {bench.path.name if bench.path is not None else "bench.toml": bench.text}
-    for database in (d for found in databases.values() for d in found):
-        texts[database.path.name] = read_text(database.path)
+    paths = {d.path for found in databases.values() for d in found}
+    texts = enclosed_texts(bench, {path: read_text(path) for path in paths})
     about = {"vehicle": bench.vehicle, "start_ns": str(start_ns), "busprobe": busprobe.__version__}
     about |= {f"{UNCERTAINTY_KEY} {name}": str(ns) for name, ns in stated_ns.items()}
     recorder = Recorder(
