@@ -28,6 +28,12 @@ STANDARD_BITS, EXTENDED_BITS = 47, 67
 """Bits of a classic frame beside its payload, with 3 bits of space, stuff bits left out (ISO 11898-1)."""
 
 
+def frame_bits(batch: FrameBatch) -> Int64Array:
+    """(n,) bits of each frame as a classic one, stuff bits left out."""
+    extended = (batch.flags & np.uint8(EXTENDED)).astype(np.bool_)
+    return np.where(extended, EXTENDED_BITS, STANDARD_BITS) + 8 * batch.length.astype(np.int64)
+
+
 @dataclass
 class TallyRows:
     """One row for each (channel, identifier), in the order first heard."""
@@ -120,9 +126,7 @@ class FrameTally:
         sizes = ends - starts + 1
         rows.count[at] += sizes
         rows.last_ns[at], rows.length[at], rows.words[at] = t[ends], length[ends], words[ends]
-        extended = (batch.flags[order] & np.uint8(EXTENDED)).astype(np.bool_)
-        bits = np.where(extended, EXTENDED_BITS, STANDARD_BITS) + 8 * length.astype(np.int64)
-        rows.bits[at] += np.add.reduceat(bits, starts)
+        rows.bits[at] += np.add.reduceat(frame_bits(batch)[order], starts)
 
     def _intervals(
         self, t: Int64Array, at: Int64Array, starts: Int64Array, ends: Int64Array, seen_before: BoolArray

@@ -15,6 +15,7 @@ from busprobe.errors import BusprobeError, Problems
 from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, StateBatch
 from busprobe.results import CheckResult, LogLine, Outcome, TriggerEntry
 from busprobe.session.board import Board
+from busprobe.session.flow import Flow
 from busprobe.session.opening import OpenedSource, OwnRecording, source_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
@@ -45,6 +46,7 @@ class ReplayScene:
         """Frames of a file that cannot be asked for a time."""
         store = OwnStore(source.recording, self._say_failure) if isinstance(source, OwnRecording) else self._memory
         self._index = TallyIndex(store)
+        self._flow = Flow()
         self._engine = Engine(
             plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
         )
@@ -99,7 +101,7 @@ class ReplayScene:
         return Snapshot(
             "replay", self._plan.bench.vehicle, self._path.name, t_ns, start, end, signals,
             self._board.frame_table(tally), self._board.checks_at(self._checks, t_ns), self._triggers[:decided],
-            self._sources(t_ns, tally), None, self._notes(), is_playing=self._player.is_playing,
+            self._sources(t_ns, tally), None, self._notes(), late=self._engine.late, is_playing=self._player.is_playing,
             speed=self._player.speed, loaded=self._loaded, failure=self._failure,
         )  # fmt: skip
 
@@ -154,6 +156,7 @@ class ReplayScene:
 
     def _take(self, batch: Batch) -> None:
         if isinstance(batch, FrameBatch):
+            self._flow.add(batch)
             self._index.add(batch if self._source.is_own else self._memory.add(batch))
             self._loaded = min(batch.share, 0.999)
         if isinstance(batch, StateBatch):
@@ -218,28 +221,32 @@ class ReplayScene:
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
         """Buses and boxes as recorded; what only a live driver knows stays empty."""
         number = dict(enumerate(tally.channels))
-        counts = dict.fromkeys(number.values(), 0)
+        counts = dict.fromkeys([*number.values(), *self._flow.channels], 0)
         for key, count in zip(tally.rows.key.tolist(), tally.rows.count.tolist(), strict=True):
             counts[number[key >> 30]] += count
         span = max((t_ns - self._span()[0]) / 1e9, 1e-3)
-        found = [
-            SourceNow(
-                name, "bus", self._board.is_up(name, t_ns), count, count / span, None, 0, 0,
-                self._gaps(name, t_ns), self._uncertainty_of(name), None, "", "", "",
-                asleep=self._is_asleep(name, t_ns),
-            )
-            for name, count in counts.items()
-        ]  # fmt: skip
+        found = [self._bus(name, count, t_ns) for name, count in counts.items()]
         for box in self._plan.bench.boxes:
             count = self._board.polls_until(box.name, t_ns)
             found.append(
                 SourceNow(
-                    box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, 0,
+                    box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, None,
                     self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", "", "",
                     bounce=self._board.bounce(box.name, t_ns),
                 )
             )  # fmt: skip
         return tuple(found)
+
+    def _bus(self, channel: str, count: int, t_ns: int) -> SourceNow:
+        """count: frames up to the time."""
+        rate, name = self._flow.at(channel, t_ns), self._board.bus_of(channel)
+        bit_rate = next((bus.bitrate for bus in self._plan.bench.buses if bus.name == name), None)
+        load = rate.bits / bit_rate if bit_rate else None
+        return SourceNow(
+            channel, "bus", self._board.is_up(channel, t_ns), count, rate.frames, load, rate.errors, None,
+            self._gaps(channel, t_ns), self._uncertainty_of(channel), None, "", "", "",
+            asleep=self._is_asleep(channel, t_ns),
+        )  # fmt: skip
 
     def _is_asleep(self, channel: str, t_ns: int) -> bool:
         """Whether a channel was asleep; a sleep ends with a frame, or with its adapter."""

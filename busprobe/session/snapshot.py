@@ -206,7 +206,8 @@ class SourceNow:
     per_second: float
     load: float | None
     errors: int
-    lost: int
+    lost: int | None
+    """None: a recording does not tell."""
     gaps: int
     uncertainty_ns: int
     period_ns: int | None

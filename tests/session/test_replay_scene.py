@@ -7,6 +7,7 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import can
@@ -27,6 +28,7 @@ from busprobe.recording.write import RecordingWriter
 from busprobe.session import stores
 from busprobe.session.replay_scene import ReplayScene
 from busprobe.session.scenes import open_scene
+from busprobe.session.snapshot import SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 from busprobe.session.verifying import verify
 from busprobe.timeline import FOREVER
@@ -373,3 +375,31 @@ def test_bounce_of_input_lines_up_to_the_instant() -> None:
         assert at_end.extra > 10
         assert 0 < at_end.longest_ns < 50_000_000
         assert at_end.chatters > 0
+
+
+def test_load_and_errors_of_a_bus_up_to_the_instant(tmp_path: Path) -> None:
+    """500 kbit/s as the bench file says; error frames do not count as frames."""
+    frames = [batch for batch in van_batches(1, 40)[0] if len(batch) > 50]
+    path = tmp_path / "errors.duckdb"
+    texts = {p.name: p.read_text(encoding="utf-8") for p in (BENCH, BENCH.with_suffix(".dbc"))}
+    with RecordingWriter(path, about={"vehicle": "Van"}, bench=texts) as writer:
+        for number, batch in enumerate(frames):
+            flags = batch.flags.copy()
+            if number == 5:
+                flags[:7] |= ERROR
+            writer.add(replace(batch, flags=flags))
+    with loaded(path) as scene:
+
+        def body(t_ns: int) -> SourceNow:
+            scene.player.seek(t_ns)
+            return next(s for s in scene.snapshot().sources if s.name == "body")
+
+        first, last = int(frames[5].t_ns[0]), int(frames[5].t_ns[6])
+        assert [body(t_ns).errors for t_ns in (first - 1, first, last - 1, last, last + 10**9)] == [0, 1, 6, 7, 7]
+        start = scene.snapshot().start_ns
+        told = body(start + 2_500_000_000)
+        joined = join_frames(frames)
+        inside = joined.cut(*np.searchsorted(joined.t_ns, (start + 10**9, start + 2 * 10**9)).tolist())
+        assert told.per_second == len(inside)
+        assert told.load == pytest.approx((47 * len(inside) + 8 * inside.length.sum(dtype=int)) / 500_000)
+        assert told.lost is None

@@ -82,7 +82,9 @@ def _load(load: float | None) -> Cell:
     return cell(f"! {load:.0%}", Tone.WARN) if load >= HIGH_LOAD else cell(f"{load:.0%}")
 
 
-def _count(count: int) -> Cell:
+def _count(count: int | None) -> Cell:
+    if count is None:
+        return cell("–", Tone.DIM)
     return cell(f"! {count:,}", Tone.WARN) if count else cell("0", Tone.DIM)
 
 
@@ -90,7 +92,10 @@ def recording_lines(picture: Snapshot) -> list[Line]:
     """Size, space, what was lost on the way, and how each source listens."""
     lost = Span(f"! {picture.lost:,} frames lost", Tone.WARN) if picture.lost else Span("0 frames lost", Tone.DIM)
     late = Span(f"! {picture.late:,} late", Tone.WARN) if picture.late else Span("0 late", Tone.DIM)
-    flow = (Span(" Between source and screen: "), lost, Span(", "), late)
+    if picture.mode == "live":
+        flow: Line = (Span(" Between source and screen: "), lost, Span(", "), late)
+    else:  # what never came into the file, the file does not tell
+        flow = (Span(" In the recording: "), late)
     listening: list[Line] = [
         (Span(f" {source.name}: ", Tone.HEAD), Span(source.listening, Tone.DIM))
         for source in picture.sources
