@@ -44,6 +44,16 @@ class Leaf(Protocol):
         ...
 
 
+@dataclass(frozen=True)
+class _Longest:
+    """The longest that any says. An object, not a closure: a twin of the network has its own."""
+
+    of: tuple[Callable[[int], int], ...]
+
+    def __call__(self, t_ns: int) -> int:
+        return max((one(t_ns) for one in self.of), default=0)
+
+
 @dataclass
 class _Node:
     operator: Operator | None
@@ -131,7 +141,7 @@ class Network:
         below = [self.sampler(i) for i in node.operands]
         if len(below) == 1:
             return below[0]
-        return lambda t_ns: max((one(t_ns) for one in below), default=0)
+        return _Longest(tuple(below))
 
     def _append(self, node: _Node) -> int:
         self._nodes.append(node)

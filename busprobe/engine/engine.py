@@ -7,6 +7,7 @@ batches of the sources were interleaved, has no influence on the result.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -144,6 +145,11 @@ class Engine:
             self.checks_so_far(), tuple(self.triggers_so_far()), tuple(self._log), self._start_ns, self._end_ns,
             self.late, self._segments,
         )  # fmt: skip
+
+    def rest_if_ended(self) -> tuple[LogLine, ...]:
+        """Lines that the log would still get if the data ended here; the engine itself goes on."""
+        twin = copy.deepcopy(self, self._run.twin_memo())
+        return twin.finish().log[len(self._log) :]
 
     def checks_so_far(self) -> tuple[CheckResult, ...]:
         """Every check with the occurrences decided so far."""

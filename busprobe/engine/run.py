@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -144,6 +145,14 @@ class Run:
         for watcher in self._watchers:
             watcher.finish(end_ns)
 
+    def twin_memo(self) -> dict[int, object]:
+        """For `copy.deepcopy`: what never changes is shared, and a twin has no histories to add to."""
+        plan = self._plan
+        sources = [source for signal in plan.signals.values() for source in signal.sources]
+        shared: list[object] = [plan, *sources, *plan.checks, *plan.triggers, self._router, self._messages]
+        memo = {id(it): it for it in shared}
+        return memo | {id(h): History(h.is_condition) for h in self._histories.values()}
+
     # Inside.
 
     def _tap(self, source: Source) -> AnyTap:
@@ -260,10 +269,7 @@ class Run:
                 tap.take(batch.t_ns, levels(batch.mask, tap.line.number), None, upto_ns)
 
     def _say_for(self, names: tuple[str, ...]) -> Say:
-        def say(t_ns: int) -> SignalTexts:
-            return {name: self.text_at(name, t_ns) for name in names}
-
-        return say
+        return _Saying(self, names)
 
     def text_at(self, name: str, t_ns: int) -> str:
         """What a signal said at a time not long before the one reached."""
@@ -289,6 +295,17 @@ class Run:
         """Pulses on these signals' input lines that the debounce took out."""
         taps = [tap for name in names if name in self._leaves for tap in self._leaves[name].taps]
         return sum(tap.glitches for tap in taps if isinstance(tap, WiredTap))
+
+
+@dataclass(frozen=True)
+class _Saying:
+    """What some signals said at a time. An object, not a closure: a twin of the run has its own."""
+
+    run: Run
+    names: tuple[str, ...]
+
+    def __call__(self, t_ns: int) -> SignalTexts:
+        return {name: self.run.text_at(name, t_ns) for name in self.names}
 
 
 def _by_message(taps: Sequence[SampledTap]) -> dict[str, tuple[MessageLayout, set[str]]]:

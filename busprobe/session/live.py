@@ -176,6 +176,16 @@ class LiveRun:
         for event in self.inbox.take(0.0):
             self._handle(event)
 
+    def end_recording(self) -> None:
+        """The recording ends here, its log like that of its replay; the run itself goes on."""
+        recorder = self.recorder
+        if recorder is None:
+            return
+        recorder.put(self._tell_time())
+        self._tell(self.engine.advance())
+        recorder.put_lines(self.engine.rest_if_ended())
+        self.recorder = None
+
     def finish(self) -> Results:
         """Stop, evaluate the rest and give the results; the recorder is left to its owner."""
         self.stop()

@@ -175,7 +175,7 @@ class LiveScene:
         while self._wanted:
             recorder, start_ns = self._wanted[0]
             if recorder is None:
-                self._run.recorder = None
+                self._run.end_recording()
                 if self._recorder is not None:
                     self._recorder.stop()
                 self._recorder = None
