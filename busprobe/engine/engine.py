@@ -15,7 +15,7 @@ import numpy as np
 
 from busprobe.checks.expect import ExpectWatch
 from busprobe.engine.history import History
-from busprobe.engine.lines import occurrence_line, trigger_line
+from busprobe.engine.lines import Logbook, occurrence_line, trigger_line
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.ordering import merge, split
 from busprobe.engine.plan import Plan
@@ -73,10 +73,7 @@ class Engine:
         self._start_not_seen = [0] * len(plan.checks)
         self._glitches = [0] * len(plan.checks)
         self._triggers: list[TriggerEntry] = []
-        self._held_back: list[LogLine] = []
-        self._log: list[LogLine] = []
-        self._returned = 0
-        """Lines of the log that `advance` has returned."""
+        self._log = Logbook()
         self._names: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._bus_of: dict[str, str] = {}
         """Channel -> bus, of all channels so far."""
@@ -118,12 +115,12 @@ class Engine:
 
     def is_asleep(self, bus: str) -> bool:
         """Whether a bus that some signal comes from was asleep at the time reached."""
-        return bus in self._run.pulses and self._run.pulses[bus].is_asleep
+        return bus in self._run.intake.pulses and self._run.intake.pulses[bus].is_asleep
 
     @property
     def log_length(self) -> int:
         """Lines released so far."""
-        return len(self._log)
+        return len(self._log.lines)
 
     def advance(self) -> list[LogLine]:
         """Evaluate what all sources are complete for. Returns the new lines of the log, in order."""
@@ -132,24 +129,22 @@ class Engine:
         reached = NEVER if self._run.upto_ns is None else self._run.upto_ns
         if reached < upto < FOREVER:
             self._advance_to(upto)
-            self._release(upto)
-        lines = self._log[self._returned :]
-        self._returned = len(self._log)
-        return lines
+            self._log.release(upto)
+        return self._log.new()
 
     def finish(self) -> Results:
         """The data end: evaluate the rest and give the results."""
         self._end_segment(is_last=True)
         self._run = Run(self._plan, self._uncertainty)
         return Results(
-            self.checks_so_far(), tuple(self.triggers_so_far()), tuple(self._log), self._start_ns, self._end_ns,
+            self.checks_so_far(), tuple(self.triggers_so_far()), tuple(self._log.lines), self._start_ns, self._end_ns,
             self.late, self._segments,
         )  # fmt: skip
 
     def rest_if_ended(self) -> tuple[LogLine, ...]:
         """Lines that the log would still get if the data ended here; the engine itself goes on."""
         twin = copy.deepcopy(self, self._run.twin_memo())
-        return twin.finish().log[len(self._log) :]
+        return twin.finish().log[self.log_length :]
 
     def checks_so_far(self) -> tuple[CheckResult, ...]:
         """Every check with the occurrences decided so far."""
@@ -158,7 +153,7 @@ class Engine:
             first = watch.watchers[0]
             unseen = first.start_not_seen if isinstance(first, ExpectWatch) else 0
             done = [o for w in watch.watchers for o in w.done]
-            glitches = self._run.glitches(plan.signals)
+            glitches = self._run.intake.glitches(plan.signals)
             found.append(
                 result(
                     plan, self._occurrences[i] + done, self._start_not_seen[i] + unseen, self._glitches[i] + glitches
@@ -243,7 +238,7 @@ class Engine:
         for row in states:
             if self._run.upto_ns is None or row.t_ns > self._run.upto_ns:
                 self._step(row.t_ns)
-            self._run.state(replace(row, source=self._bus_of.get(row.source, row.source)))
+            self._run.intake.state(replace(row, source=self._bus_of.get(row.source, row.source)))
         self._step(upto)
         self._collect()
 
@@ -267,22 +262,16 @@ class Engine:
 
     def _collect(self) -> None:
         """Log what the watchers have decided since the last time."""
-        self._held_back += self._run.log
-        self._run.log.clear()
+        self._log.hold(self._run.intake.log)
+        self._run.intake.log.clear()
         for rank, check in enumerate(self._run.checks):
             for watcher in check.watchers:
                 name = check.plan.check.name
-                self._held_back += [occurrence_line(o, rank, name) for o in watcher.done[watcher.logged :]]
+                self._log.hold([occurrence_line(o, rank, name) for o in watcher.done[watcher.logged :]])
                 watcher.logged = len(watcher.done)
         for rank, trigger in enumerate(self._run.triggers, len(self._run.checks)):
-            self._held_back += [trigger_line(e, rank) for e in trigger.done[trigger.logged :]]
+            self._log.hold([trigger_line(e, rank) for e in trigger.done[trigger.logged :]])
             trigger.logged = len(trigger.done)
-
-    def _release(self, upto: int) -> None:
-        """Log the lines that can be told from what lies before `upto`, in order."""
-        due = sorted((x for x in self._held_back if x.decided_ns < upto), key=_log_order)
-        self._held_back = [x for x in self._held_back if x.decided_ns >= upto]
-        self._log += due
 
     def _end_segment(self, *, is_last: bool = False) -> None:
         """Evaluate all that was given, close what is open and keep the outcomes."""
@@ -296,16 +285,12 @@ class Engine:
         self._advance_to(end + 1)
         self._run.finish(end)
         self._collect()
-        self._release(FOREVER)
+        self._log.release(FOREVER)
         for i, check in enumerate(self._run.checks):
             for watcher in check.watchers:
                 self._occurrences[i] += watcher.done
                 if isinstance(watcher, ExpectWatch) and watcher is check.watchers[0]:
                     self._start_not_seen[i] += watcher.start_not_seen
-            self._glitches[i] += self._run.glitches(check.plan.signals)
+            self._glitches[i] += self._run.intake.glitches(check.plan.signals)
         for trigger in self._run.triggers:
             self._triggers += trigger.done
-
-
-def _log_order(line: LogLine) -> tuple[int, int, int, str, str]:
-    return line.decided_ns, line.t_ns, line.rank, line.kind, line.text

@@ -1,8 +1,40 @@
-"""Lines of the log."""
+"""Lines of the log, and the log."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from busprobe.results import LogLine, Occurrence, TriggerEntry
+
+
+class Logbook:
+    """Lines in the order in which they could be told, however late they were found."""
+
+    def __init__(self) -> None:
+        self.lines: list[LogLine] = []
+        """Those released, in order."""
+        self._held_back: list[LogLine] = []
+        self._returned = 0
+
+    def hold(self, lines: Sequence[LogLine]) -> None:
+        """Lines in any order; they wait for `release`."""
+        self._held_back += lines
+
+    def release(self, upto: int) -> None:
+        """Log the lines that can be told from what lies before `upto`: no others will come before them."""
+        due = sorted((x for x in self._held_back if x.decided_ns < upto), key=_log_order)
+        self._held_back = [x for x in self._held_back if x.decided_ns >= upto]
+        self.lines += due
+
+    def new(self) -> list[LogLine]:
+        """Lines released since the last call."""
+        lines = self.lines[self._returned :]
+        self._returned = len(self.lines)
+        return lines
+
+
+def _log_order(line: LogLine) -> tuple[int, int, int, str, str]:
+    return line.decided_ns, line.t_ns, line.rank, line.kind, line.text
 
 
 def occurrence_line(occurrence: Occurrence, rank: int, name: str) -> LogLine:

@@ -1,39 +1,25 @@
 """One uninterrupted stretch of event time: from unknown to the end of its data.
 
-frames ──> router ──> samples ──┐
-answers ──────────────────────> taps ──> leaves ──> network ──> checks, triggers
-polls ────────────────────────> ┘
+frames, polls ──> intake ──> leaves ──> network ──> checks, triggers
+                                           └──────> histories
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-
-import numpy as np
 
 from busprobe.checks.network import Leaf, Network
 from busprobe.checks.watching import Say
-from busprobe.decode.freshness import MaxAge
-from busprobe.decode.layout import MessageLayout
-from busprobe.decode.messages import SignalSamples, decode_rows
-from busprobe.decode.obd import Listener, Reading
-from busprobe.decode.routing import Router
-from busprobe.decode.silence import ChannelPulse, Sleep, shows_awake
 from busprobe.engine.history import History
-from busprobe.engine.plain import PlainTaps
+from busprobe.engine.intake import Intake
 from busprobe.engine.plan import Plan
-from busprobe.engine.signal_plan import MessageTap, ObdTap, Source
-from busprobe.engine.taps import AnyTap, SampledTap, SignalLeaf, WiredTap, levels, text_of
+from busprobe.engine.signal_plan import ObdTap
+from busprobe.engine.taps import WiredTap, text_of
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
-from busprobe.frames import BoolArray, Condition, FrameBatch, InputBatch, Int64Array, SourceState
-from busprobe.results import LogLine, SignalTexts
-from busprobe.timeline import NEVER, NO_TIMES, TRUE, UNKNOWN
-
-_MessageKey = tuple[str, int, bool]
-"""Bus, identifier, whether it is extended."""
-
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.results import SignalTexts
+from busprobe.timeline import NEVER, UNKNOWN
 
 FORGET_NS = 1_000_000_000
 """Change points are dropped about this often in event time."""
@@ -51,23 +37,8 @@ class Run:
     ) -> None:
         self._plan = plan
         self._histories = histories or {}
-        self.pulses: dict[str, ChannelPulse] = defaultdict(ChannelPulse)
-        self._ages: dict[_MessageKey, MaxAge] = {}
-        self._listener = Listener()
-        self._message_taps: dict[_MessageKey, list[SampledTap]] = defaultdict(list)
-        self._obd_taps: dict[tuple[str, str], list[SampledTap]] = defaultdict(list)
-        self._wired: dict[str, list[WiredTap]] = defaultdict(list)
-        self._uncertainty = uncertainty_ns
-        self._leaves = {
-            name: SignalLeaf([self._tap(s) for s in signal.sources], wants_samples=name in plan.aged)
-            for name, signal in plan.signals.items()
-        }
-        entries = {key: taps[0].source.tap for key, taps in self._message_taps.items()}
-        self._keys = list(entries)
-        self._plain = PlainTaps(dict(enumerate(self._message_taps.values())))
-        self._router = Router([(key[0], tap.message) for key, tap in entries.items() if isinstance(tap, MessageTap)])
-        self._messages = {key: _by_message(taps) for key, taps in self._message_taps.items()}
-        leaves: dict[str, Leaf] = dict(self._leaves)
+        self.intake = Intake(plan, uncertainty_ns)
+        leaves: dict[str, Leaf] = dict(self.intake.leaves)
         self._network = Network(leaves, plan.derived)
         self.checks: list[CheckWatch] = [watch_check(c, self._network, self._say_for) for c in plan.checks]
         self.triggers = [watch_trigger(t, self._network, self._say_for) for t in plan.triggers]
@@ -75,13 +46,13 @@ class Run:
         self._signal_nodes |= self._condition_nodes()
         self._answered = [
             (self._histories[name], leaf.taps[0])
-            for name, leaf in self._leaves.items()
+            for name, leaf in self.intake.leaves.items()
             if name in self._histories and isinstance(leaf.taps[0].source.tap, ObdTap)
         ]
         """OBD signals that are kept, for the age of their newest answer."""
         taps = [
             (self._histories[name], tap)
-            for name, leaf in self._leaves.items()
+            for name, leaf in self.intake.leaves.items()
             for tap in leaf.taps
             if name in self._histories
         ]
@@ -91,8 +62,6 @@ class Run:
         self.upto_ns: int | None = None
         self._forget_at = NEVER
         self._reach_ns = self._network.reach_ns
-        self.log: list[LogLine] = []
-        """Sleeps and wakes of the channels."""
 
     # What comes in.
 
@@ -101,13 +70,7 @@ class Run:
 
         Channels of `frames` are named as the buses of the bench file.
         """
-        self._take_pulses(frames, upto_ns)
-        self._take_messages(frames, upto_ns)
-        self._take_answers(frames, upto_ns)
-        for box, taps in self._wired.items():
-            self._take_polls(taps, polls.get(box), upto_ns)
-        for leaf in self._leaves.values():
-            leaf.advance(upto_ns)
+        self.intake.advance(frames, polls, upto_ns)
         self._network.advance()
         for name, history in self._histories.items():
             timeline = self._network.timeline(self._signal_nodes[name])
@@ -122,24 +85,6 @@ class Run:
         self.upto_ns = upto_ns
         self._forget()
 
-    def state(self, row: SourceState) -> None:
-        """A source went up or down; all data before that time have been taken in."""
-        wired = self._wired.get(row.source, [])
-        sampled = [
-            tap
-            for taps in (*self._message_taps.values(), *self._obd_taps.values())
-            for tap in taps
-            if _bus_of(tap) == row.source
-        ]
-        if row.condition is Condition.DOWN:
-            going: list[AnyTap] = [*wired, *sampled]
-            for tap in going:
-                tap.down(row.t_ns)
-            if sampled:
-                self.pulses[row.source].down()
-        elif sampled:
-            self.pulses[row.source].up(row.t_ns)
-
     def finish(self, end_ns: int) -> None:
         """The data end at `end_ns`: `advance` has been called up to just after it."""
         for watcher in self._watchers:
@@ -149,37 +94,11 @@ class Run:
         """For `copy.deepcopy`: what never changes is shared, and a twin has no histories to add to."""
         plan = self._plan
         sources = [source for signal in plan.signals.values() for source in signal.sources]
-        shared: list[object] = [plan, *sources, *plan.checks, *plan.triggers, self._router, self._messages]
+        shared: list[object] = [plan, *sources, *plan.checks, *plan.triggers, *self.intake.unchanging]
         memo = {id(it): it for it in shared}
         return memo | {id(h): History(h.is_condition) for h in self._histories.values()}
 
     # Inside.
-
-    def _tap(self, source: Source) -> AnyTap:
-        tap = source.tap
-        if isinstance(tap, MessageTap):
-            key = (tap.bus, tap.message.identifier, tap.message.is_extended)
-            cycle = tap.message.cycle_time_ns
-            if tap.max_age_ns is not None:
-                age = MaxAge.of(tap.max_age_ns, cycle)
-            elif tap.layout.multiplexer:
-                age = MaxAge()
-            else:
-                age = self._ages.setdefault(key, MaxAge.of(None, cycle))
-            sampled = SampledTap(
-                source, age, self.pulses[tap.bus], polled=False, uncertainty_ns=self._uncertainty.get(tap.bus, 0)
-            )
-            self._message_taps[key].append(sampled)
-            return sampled
-        if isinstance(tap, ObdTap):
-            sampled = SampledTap(
-                source, MaxAge.of(tap.max_age_ns, None), self.pulses[tap.bus], polled=True, uncertainty_ns=0
-            )
-            self._obd_taps[tap.bus, tap.name].append(sampled)
-            return sampled
-        wired = WiredTap(source, self._uncertainty.get(tap.box.name, 0))
-        self._wired[tap.box.name].append(wired)
-        return wired
 
     def _condition_nodes(self) -> dict[str, int]:
         """The conditions of checks and triggers, under the names of their histories."""
@@ -192,82 +111,6 @@ class Run:
             nodes[f"trigger {i} on"] = self._network.add(trigger.on)
         return nodes
 
-    def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
-        heard = shows_awake(frames)
-        all_heard = bool(heard.all())
-        for bus, pulse in self.pulses.items():
-            places = [i for i, name in enumerate(frames.channels) if name == bus]
-            rows: BoolArray | slice = heard
-            if len(frames.channels) == len(places) == 1 and all_heard:
-                rows = slice(None)
-            elif len(places) == 1:
-                rows = heard & (frames.channel == places[0])
-            else:
-                rows = heard & np.isin(frames.channel, np.array(places, np.uint8))
-            times = frames.t_ns[rows]
-            for sleep in pulse.advance(times, upto_ns):
-                self._log_sleep(bus, sleep, frames, rows, times)
-
-    def _log_sleep(
-        self, bus: str, sleep: Sleep, frames: FrameBatch, rows: BoolArray | slice, times: Int64Array
-    ) -> None:
-        """A sleep is told twice: when it is sure, and when it ends."""
-        told = sleep.told_ns - 1
-        if self.upto_ns is None or self.upto_ns <= told:
-            text = f"nothing heard on {bus} since"
-            self.log.append(LogLine(told, sleep.last_ns, -1, "asleep", bus, text))
-        if sleep.wake_ns is not None:
-            identifier = int(frames.identifier[rows][np.searchsorted(times, sleep.wake_ns)])
-            text = f"first frame after it: {identifier:X}"
-            self.log.append(LogLine(sleep.wake_ns, sleep.wake_ns, -1, "awake", bus, text))
-
-    def _take_messages(self, frames: FrameBatch, upto_ns: int) -> None:
-        rows_of = dict(self._router.split(frames))
-        for index, taps in self._plain.take(frames, rows_of, upto_ns).items():
-            key = self._keys[index]
-            came: dict[tuple[str, str], SignalSamples] = {}
-            if (rows := rows_of.get(index)) is not None:
-                for message, names in self._messages[key].values():
-                    found = decode_rows(frames, rows, message, names)
-                    came |= {(message.name, s.layout.name): s for s in found}
-                if key in self._ages:
-                    self._ages[key].learn(frames.t_ns[rows])
-            for tap in taps:
-                tap.take_message(came.get(_signal_of(tap)), upto_ns)
-
-    def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:
-        if not self._obd_taps:
-            return
-        times: dict[tuple[str, str], list[int]] = defaultdict(list)
-        values: dict[tuple[str, str], list[float]] = defaultdict(list)
-        for record in self._listener.feed(frames):
-            key = (getattr(record, "channel", ""), getattr(record, "name", ""))
-            if isinstance(record, Reading) and key in self._obd_taps:
-                number = record.value if isinstance(record.value, int | float) else record.raw
-                times[key].append(record.t_ns)
-                values[key].append(np.nan if number is None else float(number))
-        for key, taps in self._obd_taps.items():
-            t_ns = np.array(times[key], np.int64)
-            value = np.array(values[key], np.float64)
-            code = np.where(np.isnan(value), UNKNOWN, TRUE).astype(np.uint8)
-            for tap in taps:
-                tap.max_age.learn(t_ns)
-                tap.take(t_ns, value, code, upto_ns)
-
-    def _take_polls(self, taps: Sequence[WiredTap], batch: InputBatch | None, upto_ns: int) -> None:
-        for tap in taps:
-            if batch is None or not len(batch):
-                tap.take(NO_TIMES, None, None, upto_ns)
-            elif tap.line.analogue:
-                has = batch.analogue is not None and tap.line.number < batch.analogue.shape[1]
-                millivolts = batch.analogue[:, tap.line.number] if has and batch.analogue is not None else None
-                if millivolts is None:
-                    tap.take(NO_TIMES, None, None, upto_ns)
-                else:
-                    tap.take(batch.t_ns, None, millivolts.astype(np.int64), upto_ns)
-            else:
-                tap.take(batch.t_ns, levels(batch.mask, tap.line.number), None, upto_ns)
-
     def _say_for(self, names: tuple[str, ...]) -> Say:
         return _Saying(self, names)
 
@@ -277,7 +120,7 @@ class Run:
         signal = self._plan.signals.get(name)
         if signal is None:
             return text_of(timeline, t_ns, {}, None)
-        why = self._leaves[name].why_unknown(t_ns) if timeline.code_at(t_ns) == UNKNOWN else ""
+        why = self.intake.leaves[name].why_unknown(t_ns) if timeline.code_at(t_ns) == UNKNOWN else ""
         return text_of(timeline, t_ns, signal.texts, signal.type.unit, why)
 
     def _forget(self) -> None:
@@ -288,13 +131,7 @@ class Run:
         self._forget_at = self.upto_ns + FORGET_NS
         reached = min([self._network.upto_ns, *(w.upto_ns for w in self._watchers)]) - self._reach_ns
         self._network.forget(reached)
-        for leaf in self._leaves.values():
-            leaf.forget(reached)
-
-    def glitches(self, names: Sequence[str]) -> int:
-        """Pulses on these signals' input lines that the debounce took out."""
-        taps = [tap for name in names if name in self._leaves for tap in self._leaves[name].taps]
-        return sum(tap.glitches for tap in taps if isinstance(tap, WiredTap))
+        self.intake.forget(reached)
 
 
 @dataclass(frozen=True)
@@ -306,26 +143,3 @@ class _Saying:
 
     def __call__(self, t_ns: int) -> SignalTexts:
         return {name: self.run.text_at(name, t_ns) for name in self.names}
-
-
-def _by_message(taps: Sequence[SampledTap]) -> dict[str, tuple[MessageLayout, set[str]]]:
-    """The messages of one identifier, by name: one for each database that describes it, with its signals wanted."""
-    found: dict[str, tuple[MessageLayout, set[str]]] = {}
-    for tap in taps:
-        message, signal = _signal_of(tap)
-        assert isinstance(tap.source.tap, MessageTap)
-        found.setdefault(message, (tap.source.tap.message, set()))[1].add(signal)
-    return found
-
-
-def _signal_of(tap: SampledTap) -> tuple[str, str]:
-    """Message and signal that a tap takes its samples from."""
-    found = tap.source.tap
-    assert isinstance(found, MessageTap)
-    return found.message.name, found.layout.name
-
-
-def _bus_of(tap: SampledTap) -> str:
-    found = tap.source.tap
-    assert isinstance(found, MessageTap | ObdTap)
-    return found.bus

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -13,42 +12,12 @@ from busprobe.decode.freshness import Freshness, MaxAge
 from busprobe.decode.lines import Burst, Debounce, thresholds
 from busprobe.decode.messages import SignalSamples
 from busprobe.decode.silence import ChannelPulse
+from busprobe.engine.sample_times import SampleTimes, last_of_each_time
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
 from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
 from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
 
 NO_VALUES: FloatArray = np.empty(0)
-
-
-class SampleTimes:
-    """Times of the newest samples of a tap, as far back as anybody may ask."""
-
-    def __init__(self) -> None:
-        self._parts: list[Int64Array] = []
-
-    @property
-    def times(self) -> Int64Array:
-        """(n,) rising."""
-        if len(self._parts) > 1:
-            self._parts = [np.concatenate(self._parts)]
-        return self._parts[0] if self._parts else NO_TIMES
-
-    def add(self, times: Int64Array) -> None:
-        if len(times):
-            self._parts.append(times)
-
-    def gap_at(self, t_ns: int) -> int:
-        """Time from the previous sample to the one at `t_ns`; 0 where there is none."""
-        times = self.times
-        place = bisect_left(times, t_ns)
-        if not 0 < place < len(times) or times[place] != t_ns:
-            return 0
-        return int(times[place] - times[place - 1])
-
-    def forget(self, before_ns: int) -> None:
-        place = max(bisect_left(self.times, before_ns) - 2, 0)
-        if place:
-            self._parts = [self.times[place:].copy()]
 
 
 class SampledTap:
@@ -266,12 +235,6 @@ class SignalLeaf:
     def forget(self, before_ns: int) -> None:
         for tap in self.taps:
             tap.forget(before_ns)
-
-
-def last_of_each_time(t_ns: Int64Array) -> BoolArray | None:
-    """(n,) the last of the rows of each time; None where every row has a time of its own."""
-    own = t_ns[1:] != t_ns[:-1]
-    return None if own.all() else np.concatenate([own, [True]])
 
 
 def _as_quantity(part: Changes) -> Changes:
