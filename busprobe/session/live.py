@@ -13,7 +13,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from busprobe.bench.model import Bench
@@ -27,6 +27,7 @@ from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, Reader
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import Health, LiveSource
+from busprobe.timeline import NEVER
 
 SILENT_S = 0.1
 """A source whose reader has got no further for this long is down."""
@@ -67,6 +68,8 @@ class SourceStatus:
     rows: int = 0
     gaps: int = 0
     """How often it was declared down."""
+    said_ns: int = NEVER
+    """Time of its newest row of state."""
 
     @property
     def health(self) -> Health:
@@ -236,7 +239,7 @@ class LiveRun:
         status.is_up = True
         self.engine.set_up(name, is_up=True)
         if status.was_up:
-            self._state(SourceState(self.engine.upto_ns or self.start_ns, name, Condition.UP))
+            self._state(status, SourceState(self.engine.upto_ns or self.start_ns, name, Condition.UP))
         status.was_up = True
 
     def _down(self, name: str, note: str) -> None:
@@ -245,7 +248,7 @@ class LiveRun:
         status.gaps += 1
         self.engine.set_up(name, is_up=False)
         at = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
-        self._state(SourceState(max(at, self.engine.upto_ns or at), name, Condition.DOWN, note))
+        self._state(status, SourceState(max(at, self.engine.upto_ns or at), name, Condition.DOWN, note))
 
     def _tell_time(self) -> StateBatch:
         """Source states are complete to now: where every source is down, time goes on all the same."""
@@ -253,7 +256,10 @@ class LiveRun:
         self.engine.push(STATES, batch)
         return batch
 
-    def _state(self, row: SourceState) -> None:
+    def _state(self, status: SourceStatus, row: SourceState) -> None:
+        """Record a state; however short it was, it came after the one before it."""
+        row = replace(row, t_ns=max(row.t_ns, status.said_ns + 1))
+        status.said_ns = row.t_ns
         self.states.append(row)
         batch = StateBatch((row,))
         if self.recorder is not None:

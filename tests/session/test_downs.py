@@ -1,16 +1,20 @@
 """When sources were down, in words."""
 
 import signal
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from scripted import BENCH, ScriptedSource, play, van_batches
 
-from busprobe.frames import Condition, FrameBatch, SourceState
+from busprobe.frames import Condition, FrameBatch, SourceState, empty_frames
 from busprobe.session.downs import down_notes
+from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import live_notes
+from busprobe.session.readers import Came
 from busprobe.session.surveying import survey
-from busprobe.session.verifying import verify
+from busprobe.session.verifying import load_plan, verify
+from busprobe.sources.clock import Clock
 
 S = 1_000_000_000
 UP, DOWN = Condition.UP, Condition.DOWN
@@ -80,3 +84,30 @@ def test_a_second_ctrl_c_is_answered_and_changes_nothing(tmp_path: Path, capfd: 
     outcome = play([ScriptedSource("body", frames), ScriptedSource("box", polls)], recording, observer=interrupt)
     assert capfd.readouterr().err == "\nFinishing; the recording is being closed.\n"
     assert verify(recording, BENCH).log == outcome.results.log
+
+
+@pytest.mark.parametrize("advances", [(), (0,), (1,), (0, 1, 2)])
+def test_a_source_that_comes_back_at_once_was_down_before_it_was_up(advances: tuple[int, ...]) -> None:
+    """Whenever logic went on meanwhile; and its bus falls asleep like any other."""
+    frames, polls = van_batches(3, 40)
+    body = [batch for batch in frames if len(batch) > 50]
+    sources = [ScriptedSource("body", body), ScriptedSource("box", polls)]
+    run = LiveRun(load_plan(BENCH)[0], sources, Clock())
+    run.start_ns = int(body[0].t_ns[0])
+    for number, batch in enumerate(body[:4]):
+        run._handle(Came("body", batch))
+        if number in advances:
+            run.engine.advance()
+        run._down("body", "its reader is silent")
+    run._handle(Came("body", body[4]))
+    times = [row.t_ns for row in run.states]
+    assert [row.condition for row in run.states] == [DOWN, UP] * 4
+    assert all(a < b for a, b in pairwise(times))
+    (note,) = down_notes(run.states, times[0])
+    assert "-" not in note
+    assert "to the end" not in note
+    last = int(body[4].t_ns[-1])
+    for source in sources:
+        run._handle(Came(source.name, empty_frames(("body",), last + 5 * S)))
+    lines = run.engine.finish().log
+    assert ("asleep", last) in [(line.kind, line.t_ns) for line in lines]
