@@ -16,12 +16,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
+import numpy as np
+
 from busprobe.bench.model import Bench
 from busprobe.engine.engine import Engine, Results
 from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.errors import DeviceError
-from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.frames import ERROR, SENT, Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.results import LogLine
 from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, Reader
@@ -66,14 +68,31 @@ class SourceStatus:
     progress_s: float = 0.0
     """Monotonic time at which it last got further."""
     rows: int = 0
+    errors: int = 0
+    """Error frames among them."""
+    own: int = 0
+    """Frames among them that this program sent."""
     gaps: int = 0
     """How often it was declared down."""
     said_ns: int = NEVER
     """Time of its newest row of state."""
 
+    earlier: Health = field(default_factory=Health)
+    """Errors and losses of connections that are gone."""
+    is_gone: bool = False
+
+    @property
+    def good(self) -> int:
+        """Frames or polls that came from the vehicle, and were no error frames."""
+        return self.rows - self.errors - self.own
+
     @property
     def health(self) -> Health:
-        return self.reader.source.health()
+        """Errors and losses are those of the whole run, however often it was opened."""
+        now, before = self.reader.source.health(), self.earlier
+        if self.is_gone:
+            return replace(now, errors=before.errors, lost=before.lost)
+        return replace(now, errors=before.errors + now.errors, lost=before.lost + now.lost)
 
 
 @dataclass
@@ -210,8 +229,10 @@ class LiveRun:
                 self._came(source, status, batch)
             case Opened():
                 status.trouble = ""
+                status.is_gone = False
             case Gone(source, text):
                 status.trouble = text
+                status.earlier, status.is_gone = status.health, True
                 if status.is_up:
                     self._down(source, text.splitlines()[0])
 
@@ -229,6 +250,8 @@ class LiveRun:
         status.rows += len(batch)
         if isinstance(batch, FrameBatch):
             self.frames += len(batch)
+            status.errors += int(np.count_nonzero(batch.flags & ERROR))
+            status.own += int(np.count_nonzero(batch.flags & SENT))
         if self.recorder is not None:
             self.recorder.put(batch)
         for observer in self.observers:

@@ -21,12 +21,11 @@ from busprobe.engine.plan import Plan
 from busprobe.errors import BenchError, DeviceError, Problems
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.recording.write import refuse_target
-from busprobe.report.advice import nothing_heard_lines
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
-from busprobe.session.downs import down_notes
 from busprobe.session.enclosed import enclosed_texts
 from busprobe.session.live import LiveRun
+from busprobe.session.live_notes import live_notes
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
 from busprobe.session.polling import Polling, start_polling
@@ -38,7 +37,6 @@ from busprobe.sources.clock import Clock
 from busprobe.sources.driver_arguments import refuse_clashes
 from busprobe.sources.drivers import uncertainty_ns
 from busprobe.sources.live import LiveSource
-from busprobe.sources.pace import pace_notes
 
 STATUS_S = 0.5
 STDERR = 2
@@ -68,6 +66,10 @@ class LiveOutcome:
     run: LiveRun
     recorder: RecorderStatus | None
     polling: Polling | None = None
+
+    def notes(self) -> list[str]:
+        """What a person should know of it, a sentence each."""
+        return live_notes(self.run, self.results, self.recorder, self.polling)
 
 
 Show = Callable[[LiveStatus], None]
@@ -109,7 +111,7 @@ def verify_live(bench: Path, options: LiveOptions, show: Show | None = None) -> 
         options.record.name if options.record is not None else "live",
         run.frames,
         Problems(),
-        tuple(live_notes(outcome)),
+        tuple(outcome.notes()),
         stopped_early=outcome.recorder is not None and bool(outcome.recorder.failure),
     )
 
@@ -160,6 +162,8 @@ def run_live(
         try:
             run.start()
             _go_on(run, kept, status, failed, options.for_ns, show, stop)
+            if polling is not None:
+                polling.stop()
             results = run.finish()
         except DeviceError:
             for recorder in kept:
@@ -240,32 +244,3 @@ def new_recorder(
     )
     recorder.start()
     return recorder
-
-
-def live_notes(outcome: LiveOutcome) -> list[str]:
-    """What the user should know of the run, a sentence each."""
-    notes = [] if outcome.polling is None else list(outcome.polling.notes())
-    boxes = {box.name: box for box in outcome.run.plan.bench.boxes}
-    for name, status in outcome.run.status.items():
-        health = status.health
-        if not status.was_up:
-            notes.append(f"{name} was never there: {status.trouble.splitlines()[0] if status.trouble else 'silent'}")
-        if health.listening:
-            notes.append(f"{name}: {health.listening}")
-        if name in boxes and health.period_ns is not None:
-            notes += pace_notes(boxes[name], health.period_ns)
-        if health.lost:
-            notes.append(f"{name}: the driver says it lost {health.lost:,} records.")
-    notes += down_notes(outcome.run.states, outcome.run.start_ns)
-    if outcome.run.inbox.lost:
-        notes.append(f"{outcome.run.inbox.lost:,} records were lost: they came faster than they could be taken in.")
-    if outcome.results.late:
-        notes.append(f"{outcome.results.late:,} records came too late to count; they are recorded.")
-    if not outcome.run.frames and outcome.run.plan.bench.buses:
-        notes += ["No frame was heard.", *nothing_heard_lines()]
-    if outcome.recorder is not None and outcome.recorder.dropped_before_ns is not None:
-        gone = (outcome.recorder.dropped_before_ns - outcome.run.start_ns) / 1e9
-        notes.append(f"The ring was full: what came before {gone:.0f} s has been dropped.")
-    if outcome.recorder is not None and outcome.recorder.failure:
-        notes.append(f"Recording stopped early: {outcome.recorder.failure}")
-    return notes

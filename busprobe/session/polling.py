@@ -42,7 +42,10 @@ def start_polling(
 
 
 class Polling:
-    """The poller of a live run. It has no thread: the run's own calls `observe` with every batch."""
+    """The poller of a live run. It has no thread: the run's own calls `observe` with every batch.
+
+    Call `stop` before the sources are closed: the last batches still come.
+    """
 
     def __init__(self, requester: Requester, poller: Poller, bus: str, every_ns: int, clock: Clock) -> None:
         self._requester = requester
@@ -50,12 +53,18 @@ class Polling:
         self._bus = bus
         self._every_ns = every_ns
         self._clock = clock
+        self._is_over = False
+
+    def stop(self) -> None:
+        """Ask no more."""
+        self._is_over = True
 
     def observe(self, batch: FrameBatch | InputBatch) -> None:
         """A batch of any source; those of other buses and boxes only let time pass."""
         if isinstance(batch, FrameBatch) and batch.channels == (self._bus,):
             self._requester.feed(batch)
-        self._poller.step(self._clock.now_ns())
+        if not self._is_over:
+            self._poller.step(self._clock.now_ns())
 
     @property
     def health(self) -> PollHealth:

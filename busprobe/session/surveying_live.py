@@ -12,7 +12,7 @@ from busprobe.decode.obd import Listener
 from busprobe.errors import Problems
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.session.described import describe
-from busprobe.session.live_bench import LiveOptions, Show, live_notes, run_live
+from busprobe.session.live_bench import LiveOptions, Show, run_live
 from busprobe.session.obd_tally import tell
 from busprobe.session.surveying import report_of
 from busprobe.session.verifying import load_plan
@@ -32,4 +32,4 @@ def survey_live(bench: Path, options: LiveOptions, show: Show | None = None) -> 
     outcome = run_live(plan, databases, options, show=show, observers=(observe,))
     name = options.record.name if options.record is not None else "live"
     report = report_of(name, gathered, tally, listener, described, Problems())
-    return replace(report, notes=(*report.notes, *live_notes(outcome)))
+    return replace(report, notes=(*report.notes, *outcome.notes()))

@@ -10,7 +10,6 @@ from scripted import BENCH, ScriptedSource, play, van_batches
 from busprobe.frames import Condition, FrameBatch, SourceState, empty_frames
 from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun
-from busprobe.session.live_bench import live_notes
 from busprobe.session.readers import Came
 from busprobe.session.surveying import survey
 from busprobe.session.verifying import load_plan, verify
@@ -64,9 +63,9 @@ def test_a_replay_has_the_notes_of_the_live_run(tmp_path: Path) -> None:
     recording = tmp_path / "gap.duckdb"
     bus = ScriptedSource("body", frames, pause_s=0.01, trouble=15)
     outcome = play([bus, ScriptedSource("box", polls, missing=True)], recording)
-    downs = [note for note in live_notes(outcome) if "was down" in note]
+    downs = [note for note in outcome.notes() if "was down" in note]
     assert downs[0].startswith("body was down ")
-    assert "box was never there: box is not plugged in." in live_notes(outcome)
+    assert "box was never there: box is not plugged in." in outcome.notes()
     for notes in (verify(recording, BENCH).notes, survey(recording, BENCH).notes):
         assert [note for note in notes if "was down" in note] == downs
         assert "box was never there; its signals are unknown." in notes

@@ -1,0 +1,71 @@
+"""What a person should know of a live run, a sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from busprobe.engine.engine import Results
+from busprobe.report.advice import nothing_heard_lines
+from busprobe.report.quantities import counted
+from busprobe.session.downs import down_notes
+from busprobe.session.live import LiveRun, SourceStatus
+from busprobe.session.polling import Polling
+from busprobe.session.recorder import RecorderStatus
+from busprobe.sources.pace import pace_notes
+
+WRONG_RATE = "a wrong bit rate, or a wire that is off. busprobe listen-rate finds the rate by listening only."
+
+
+def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, polling: Polling | None) -> list[str]:
+    """For the end of a report, the most important last."""
+    notes = [] if polling is None else list(polling.notes())
+    boxes = {box.name: box for box in run.plan.bench.boxes}
+    for name, status in run.status.items():
+        health = status.health
+        if not status.was_up:
+            notes.append(f"{name} was never there: {status.trouble.splitlines()[0] if status.trouble else 'silent'}")
+        if health.listening:
+            notes.append(f"{name}: {health.listening}")
+        if name in boxes and health.period_ns is not None:
+            notes += pace_notes(boxes[name], health.period_ns)
+        if health.lost:
+            notes.append(f"{name}: the driver says it lost {counted(health.lost, 'record')}.")
+        if name not in boxes:
+            notes += _error_notes(name, status)
+    notes += down_notes(run.states, run.start_ns)
+    if run.inbox.lost:
+        notes.append(f"{counted(run.inbox.lost, 'record')} lost: they came faster than they could be taken in.")
+    if results.late:
+        notes.append(f"{counted(results.late, 'record')} came too late to count, though recorded.")
+    notes += _silence_notes(run)
+    if recorder is not None and recorder.dropped_before_ns is not None:
+        gone = (recorder.dropped_before_ns - run.start_ns) / 1e9
+        notes.append(f"The ring was full: what came before {gone:.0f} s has been dropped.")
+    if recorder is not None and recorder.failure:
+        notes.append(f"Recording stopped early: {recorder.failure}")
+    return notes
+
+
+def _error_notes(name: str, status: SourceStatus) -> Iterator[str]:
+    """Error frames of a bus, and a controller that has given up."""
+    errors = max(status.errors, status.health.errors)
+    if errors and not status.good:
+        yield f"{name}: {counted(errors, 'error frame')} and not one good frame: {WRONG_RATE}"
+    elif errors:
+        good = counted(status.good, "good frame")
+        yield f"{name}: {counted(errors, 'error')} (error frames, unreadable pieces) among {good}."
+    if status.health.state in ("passive", "off"):
+        yield f"{name}: the adapter's controller is error {status.health.state}."
+
+
+def _silence_notes(run: LiveRun) -> list[str]:
+    """Which buses were silent, and what to try; where there are error frames it is no silence."""
+    buses = [bus.name for bus in run.plan.bench.buses]
+    silent = [name for name in buses if run.status[name].was_up and not run.status[name].rows]
+    if not silent:
+        return []
+    all_silent = len(silent) == len(buses)
+    return [
+        "No frame was heard." if all_silent else f"No frame was heard on {', '.join(silent)}.",
+        *nothing_heard_lines(),
+    ]
