@@ -57,6 +57,8 @@ class ModbusSettings:
     """Millivolts of one count."""
     signed: bool
     timeout_ns: int
+    asking_ns: int
+    """What its slowest question and answer take on the wire."""
     on_off: int
     """How many on/off lines are read."""
     analogue: int
@@ -70,7 +72,9 @@ class ModbusSettings:
 def modbus_box(box: InputBox, opener: OpenPort = open_port) -> PolledBox:
     """A box with the driver "modbus". Raises BenchError for its options and for a period that the line cannot reach."""
     settings = read_settings(box)
-    return PolledBox(box, ModbusPoller(box.name, settings, opener), analogue=settings.analogue)
+    return PolledBox(
+        box, ModbusPoller(box.name, settings, opener), analogue=settings.analogue, half_ns=settings.asking_ns // 2
+    )
 
 
 def read_settings(box: InputBox) -> ModbusSettings:
@@ -93,6 +97,7 @@ def read_settings(box: InputBox) -> ModbusSettings:
         scale=options.number("scale", 1.0, most=1000),
         signed=options.flag("signed"),
         timeout_ns=options.duration("timeout", slowest + TURNAROUND_NS),
+        asking_ns=slowest,
         on_off=on_off,
         analogue=analogue,
     )

@@ -83,13 +83,16 @@ class Poller(Protocol):
 class PolledBox:
     """A live source of a box that is asked; see `LiveSource`."""
 
-    def __init__(self, box: InputBox, poller: Poller, *, analogue: int = 0, late_ns: int = 0) -> None:
-        """analogue: how many analogue lines a sample has. late_ns: how old its answer may be besides."""
+    def __init__(self, box: InputBox, poller: Poller, *, analogue: int = 0, half_ns: int = 0, late_ns: int = 0) -> None:
+        """analogue: how many analogue lines a sample has. half_ns: half of what asking takes at least.
+        late_ns: how old its answer may be besides.
+        """
         self._box = box
         self._poller = poller
         self._analogue = analogue
+        self._half_ns = half_ns
         self._late_ns = late_ns
-        self._health = Health()
+        self._health = Health(uncertainty_ns=half_ns + late_ns)
 
     @property
     def name(self) -> str:
@@ -103,7 +106,7 @@ class PolledBox:
         self._pace = Pace()
         self._halves: deque[int] = deque(maxlen=NEWEST)
         self._faults = 0
-        self._health = Health()
+        self._health = Health(uncertainty_ns=self._half_ns + self._late_ns)
         self._poller.connect()
         for left in reversed(range(FIRST_POLLS)):
             fault = self._ask()
@@ -171,7 +174,7 @@ class PolledBox:
         self._health = Health(
             records=self._health.records + len(polls),
             errors=self._health.errors + (fault is not None),
-            uncertainty_ns=max(self._halves, default=0) + self._late_ns,
+            uncertainty_ns=max([self._half_ns, *self._halves]) + self._late_ns,
             period_ns=self._pace.period_ns,
             state=state,
         )

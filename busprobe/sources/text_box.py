@@ -49,7 +49,7 @@ class TextBox:
         refuse_short_line_period(box, length, self._settings)
         self._uncertainty_ns = characters_ns(length, self._settings) + DRIFT_NS
         self._port: Port = None
-        self._health = Health()
+        self._health = Health(uncertainty_ns=self._uncertainty_ns)
 
     @property
     def name(self) -> str:
