@@ -184,12 +184,12 @@ def _go_on(
     show: Show | None,
     stop: threading.Event,
 ) -> None:
-    end: float | None = None
+    end_ns: int | None = None  # in event time, which goes on while the machine sleeps
     next_status = 0.0
-    while not stop.is_set() and (end is None or time.monotonic() < end):
+    while not stop.is_set() and (end_ns is None or run.clock.now_ns() < end_ns):
         run.turn()
-        if end is None and for_ns is not None and run.on_wake is None:
-            end = time.monotonic() + for_ns / 1e9
+        if end_ns is None and for_ns is not None and run.on_wake is None:
+            end_ns = run.clock.now_ns() + for_ns
         if show is not None and time.monotonic() >= next_status:
             next_status = time.monotonic() + STATUS_S
             show(status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value]))
