@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from busprobe.report.table import paragraph
 
-_WIRES = (
+WIRES = (
     "Wires: with everything off, measure between CAN high and CAN low. 60 Ω is right; 120 Ω: one terminator is "
     "missing; 40 Ω: there is one too many."
 )
@@ -12,11 +12,12 @@ _GATEWAY = (
     "The port may sit behind a gateway which only answers requests. Then use the maker's upfitter connector, "
     "a body-bus tap or switch wires."
 )
+WRONG_RATE = "a wrong bit rate, or a wire that is off. busprobe listen-rate finds the rate by listening only."
 NOTHING_HEARD = (
     "Ignition on, then wait 10 s: with it off most buses sleep.",
     "Open a door: that wakes the body electronics.",
     'Bit rate: "busprobe listen-rate ADAPTER" goes through the usual ones.',
-    _WIRES,
+    WIRES,
     _GATEWAY,
 )
 """120 Ω at each end of the pair: ISO 11898-2; the order is common practice, no source."""

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from busprobe.engine.engine import Results
-from busprobe.report.advice import nothing_heard_lines
+from busprobe.report.advice import WRONG_RATE, nothing_heard_lines
 from busprobe.report.quantities import counted
 from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun, SourceStatus
 from busprobe.session.polling import Polling
 from busprobe.session.recorder import RecorderStatus
 from busprobe.sources.pace import pace_notes
-
-WRONG_RATE = "a wrong bit rate, or a wire that is off. busprobe listen-rate finds the rate by listening only."
 
 
 def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, polling: Polling | None) -> list[str]:

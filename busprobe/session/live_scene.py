@@ -84,6 +84,7 @@ class LiveScene:
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
             board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(t_ns), recorder,
             board.faults, run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
+            states=tuple(run.states),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -210,8 +211,9 @@ class LiveScene:
             found.append(
                 SourceNow(
                     line.name, "box" if line.name in boxes else "bus", line.is_up, state.rows, line.per_second,
-                    line.load, health.errors, health.lost, state.gaps, health.uncertainty_ns, health.period_ns,
-                    health.state, state.trouble, health.listening, asleep=self._run.engine.is_asleep(line.name),
+                    line.load, max(state.errors, health.errors), health.lost, state.gaps, health.uncertainty_ns,
+                    health.period_ns, health.state, state.trouble, health.listening,
+                    asleep=self._run.engine.is_asleep(line.name),
                     bounce=self._board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
                 )
             )  # fmt: skip

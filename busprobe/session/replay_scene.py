@@ -12,11 +12,12 @@ from busprobe.decode.layout import Database
 from busprobe.engine.engine import Engine
 from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, Problems
-from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, StateBatch
+from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.results import CheckResult, LogLine, Outcome, TriggerEntry
 from busprobe.session.board import Board
+from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
-from busprobe.session.opening import OpenedSource, OwnRecording, source_of
+from busprobe.session.opening import OpenedSource, OwnRecording, source_of, stated_uncertainty
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
@@ -47,6 +48,7 @@ class ReplayScene:
         store = OwnStore(source.recording, self._say_failure) if isinstance(source, OwnRecording) else self._memory
         self._index = TallyIndex(store)
         self._flow = Flow()
+        self._seen = SourcesSeen()
         self._engine = Engine(
             plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
         )
@@ -103,6 +105,7 @@ class ReplayScene:
             self._board.frame_table(tally), self._board.checks_at(self._checks, t_ns), self._triggers[:decided],
             self._sources(t_ns, tally), None, self._notes(), late=self._engine.late, is_playing=self._player.is_playing,
             speed=self._player.speed, loaded=self._loaded, failure=self._failure,
+            states=tuple(row for row in self._board.states if row.t_ns <= t_ns),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -155,6 +158,7 @@ class ReplayScene:
         self._failure = text
 
     def _take(self, batch: Batch) -> None:
+        self._seen.add(batch)
         if isinstance(batch, FrameBatch):
             self._flow.add(batch)
             self._index.add(batch if self._source.is_own else self._memory.add(batch))
@@ -162,7 +166,7 @@ class ReplayScene:
         if isinstance(batch, StateBatch):
             self._board.states += batch.rows
             down = [row for row in batch.rows if row.condition is Condition.DOWN]
-            self._log_marks += [Mark(row.t_ns, "gap", f"{row.source} down") for row in down]
+            self._log_marks += [Mark(row.t_ns, "gap", _gap_text(row)) for row in down]
         elif len(batch):
             last, first = int(batch.t_ns.max()), int(batch.t_ns[0])
             self._start_ns = first if self._start_ns is None else self._start_ns
@@ -216,7 +220,8 @@ class ReplayScene:
 
     def _notes(self) -> tuple[str, ...]:
         damage = [str(p) for p in self._problems.items[:20]]
-        return (*self._board.faults, *damage)
+        never = self._seen.never(stated_uncertainty(self._source.about)) if self._loaded == 1.0 else ()
+        return (*self._board.faults, *damage, *never)
 
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
         """Buses and boxes as recorded; what only a live driver knows stays empty."""
@@ -231,7 +236,7 @@ class ReplayScene:
             found.append(
                 SourceNow(
                     box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, None,
-                    self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", "", "",
+                    self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", self._trouble(box.name, t_ns), "",
                     bounce=self._board.bounce(box.name, t_ns),
                 )
             )  # fmt: skip
@@ -244,7 +249,7 @@ class ReplayScene:
         load = rate.bits / bit_rate if bit_rate else None
         return SourceNow(
             channel, "bus", self._board.is_up(channel, t_ns), count, rate.frames, load, rate.errors, None,
-            self._gaps(channel, t_ns), self._uncertainty_of(channel), None, "", "", "",
+            self._gaps(channel, t_ns), self._uncertainty_of(channel), None, "", self._trouble(channel, t_ns), "",
             asleep=self._is_asleep(channel, t_ns),
         )  # fmt: skip
 
@@ -256,6 +261,11 @@ class ReplayScene:
             return False
         return not any(s.source == channel and last.decided_ns <= s.t_ns <= t_ns for s in self._board.states)
 
+    def _trouble(self, name: str, t_ns: int) -> str:
+        """What a source that was down said when it was lost."""
+        last = next((s for s in reversed(self._board.states) if s.source == name and s.t_ns <= t_ns), None)
+        return "" if last is None or last.condition is Condition.UP else last.note
+
     def _uncertainty_of(self, name: str) -> int:
         stated = self._source.uncertainty_ns
         return stated if isinstance(stated, int) else stated.get(name, 0)
@@ -264,6 +274,10 @@ class ReplayScene:
         return sum(
             row.source == name and row.condition is Condition.DOWN and row.t_ns <= t_ns for row in self._board.states
         )
+
+
+def _gap_text(row: SourceState) -> str:
+    return f"{row.source} down" + (f": {row.note}" if row.note else "")
 
 
 def _kept_markers(source: OpenedSource) -> list[Mark]:

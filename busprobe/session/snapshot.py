@@ -13,7 +13,7 @@ from enum import Enum
 import numpy as np
 
 from busprobe.engine.history import NO_BOUNCE, Bounce
-from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
+from busprobe.frames import FloatArray, Int64Array, SourceState, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, TriggerEntry
 
 
@@ -273,6 +273,8 @@ class Snapshot:
     """Share of the recording evaluated so far."""
     failure: str = ""
     """Why nothing more comes: the text of the error that ended it."""
+    states: tuple[SourceState, ...] = ()
+    """When sources went down and came back, up to `t_ns`, in order of time."""
 
     @property
     def failed(self) -> int:

@@ -11,6 +11,7 @@ import dataclasses
 import numpy as np
 
 from busprobe.engine.history import Bounce
+from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
 from busprobe.session.snapshot import (
     BitField,
@@ -295,11 +296,19 @@ MARKS: tuple[Mark, ...] = (
 EDGES = {"gear": (25.0, 41.0, 52.0, 97.5, 110.0, 185.0, 198.2), "rear_door": (60.0, 71.0, 199.1)}
 """Signal -> seconds of its edges."""
 
-LIVE = Snapshot("live", VEHICLE, "live", NOW, START, NOW, SIGNALS, frame_table(), CHECKS, TRIGGERS, SOURCES, RECORDER)
+STATES = (
+    SourceState(at(75.0), "box", Condition.DOWN, "its reader is silent"),
+    SourceState(at(75.8), "box", Condition.UP),
+)
+
+LIVE = Snapshot(
+    "live", VEHICLE, "live", NOW, START, NOW, SIGNALS, frame_table(), CHECKS, TRIGGERS, SOURCES, RECORDER, states=STATES
+)
 REPLAY = Snapshot(
     "replay", VEHICLE, "handover.duckdb", NOW, START, END, SIGNALS, frame_table(), CHECKS, TRIGGERS,
     tuple(dataclasses.replace(s, listening="recorded") for s in SOURCES),
     problems=('patrol_van.dbc, line 41: signal "RearRight" runs past the end of its message; it is left out.',),
+    states=STATES,
 )  # fmt: skip
 TROUBLE = dataclasses.replace(
     LIVE, sources=(SOURCES[0], SOURCE_LOST), recorder=RECORDER_FULL, lost=1204, late=3,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
-from busprobe.report.quantities import times
+from busprobe.session.attention import HIGH_LOAD, LEAST_FREE, Wanted, attention
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import size, span
@@ -26,13 +26,6 @@ SOURCE_COLUMNS = (
 )
 _WHERE_WIDTH = 10
 PROBLEM_COLUMNS = (Column("Where", _WHERE_WIDTH), Column("What it is, and what to do", 30, grow=1))
-
-_CHATTERS = "Look at its contact, plug and wire; the wiggle test (w on screen 6) watches it."
-
-HIGH_LOAD = 0.7
-"""Share of a bus from which frames of low priority begin to wait long; common practice, no source."""
-LEAST_FREE = 1_000_000_000
-"""Bytes of free space below which it is pointed out; a recording stops by itself at 200 MB."""
 
 
 def source_rows(picture: Snapshot, words: str) -> list[Row]:
@@ -125,24 +118,16 @@ def _recorder(recorder: RecorderNow) -> Line:
 
 def problem_rows(picture: Snapshot, words: str, width: int) -> list[Row]:
     """Everything that wants attention, the worst first; a text wider than `width` goes on in more rows."""
-    found: list[tuple[str, str, Tone]] = []
-    if picture.failure:
-        found.append(("busprobe", picture.failure, Tone.BAD))
-    if picture.recorder is not None and picture.recorder.failure:
-        found.append(("recording", picture.recorder.failure, Tone.BAD))
-    found += [(s.name, s.trouble, Tone.BAD) for s in picture.sources if s.trouble]
-    found += [
-        (s.name, f"Chattered {times(s.bounce.chatters)}. {_CHATTERS}", Tone.WARN)
-        for s in picture.signals
-        if s.bounce.chatters
-    ]
-    found += [("note", problem, Tone.WARN) for problem in picture.problems]
     return [
-        Row(f"{number}.{part}", (cell(where if part == 0 else "", tone), cell(text)), whole)
-        for number, (where, whole, tone) in enumerate(found)
-        if matches(words, where, whole)
-        for part, text in enumerate(_wrapped(whole, width))
+        Row(f"{number}.{part}", (cell(one.where if part == 0 else "", _tone(one)), cell(text)), one.what)
+        for number, one in enumerate(attention(picture))
+        if matches(words, one.where, one.what)
+        for part, text in enumerate(_wrapped(one.what, width))
     ]
+
+
+def _tone(one: Wanted) -> Tone:
+    return Tone.BAD if one.is_bad else Tone.WARN
 
 
 def text_width(width: int) -> int:

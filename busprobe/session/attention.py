@@ -1,0 +1,128 @@
+"""What wants attention in a picture, the worst first: gaps, errors, losses, load, space, silence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from busprobe.report.advice import NOTHING_HEARD, WIRES, WRONG_RATE
+from busprobe.report.live_text import size_text
+from busprobe.report.quantities import counted, exact, times
+from busprobe.session.downs import Down, down_text, downs_of
+from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
+
+HIGH_LOAD = 0.7
+"""Share of a bus from which frames of low priority begin to wait long; common practice, no source."""
+LEAST_FREE = 1_000_000_000
+"""Bytes of free space below which it is pointed out; a recording stops by itself at 200 MB."""
+SILENCE_NS = 10_000_000_000
+"""A live bus that gave no good frame for this long from the start on wants attention."""
+
+_CHATTERS = "Look at its contact, plug and wire; the wiggle test (w on screen 6) watches it."
+_STATES = {
+    "off": (
+        "Bus off: after too many errors the adapter takes no part any more. Wrong bit rate, a short circuit, "
+        "or CAN high and CAN low swapped."
+    ),
+    "passive": "Error passive: the adapter has counted more than 127 errors. Look at bit rate, wires and terminators.",
+}
+"""Error states of a controller: ISO 11898-1."""
+
+
+class Wanted(NamedTuple):
+    where: str
+    what: str
+    """One line, or several."""
+    is_bad: bool = False
+
+
+def attention(picture: Snapshot) -> list[Wanted]:
+    """All that wants attention; what is bad comes first."""
+    downs = downs_of(picture.states)
+    found = [*_run(picture)]
+    for source in picture.sources:
+        found += _source(source, downs.get(source.name, ()), picture)
+    found += [
+        Wanted(s.name, f"Chattered {times(s.bounce.chatters)}. {_CHATTERS}")
+        for s in picture.signals
+        if s.bounce.chatters
+    ]
+    found += [Wanted("note", problem) for problem in picture.problems]
+    return sorted(found, key=lambda one: not one.is_bad)
+
+
+def _run(picture: Snapshot) -> Iterator[Wanted]:
+    """What is wrong with the run as a whole."""
+    if picture.failure:
+        yield Wanted("busprobe", picture.failure, True)
+    if picture.recorder is not None:
+        yield from _recorder(picture.recorder)
+    if picture.lost:
+        told = f"{counted(picture.lost, 'record')} lost: they came faster than they could be taken in."
+        yield Wanted("busprobe", told, True)
+    if picture.late:
+        kept = "; they are recorded." if picture.recorder is not None and not picture.recorder.failure else "."
+        yield Wanted("busprobe", f"{counted(picture.late, 'record')} came too late to count{kept}")
+
+
+def _recorder(recorder: RecorderNow) -> Iterator[Wanted]:
+    if recorder.failure:
+        yield Wanted("recording", recorder.failure, True)
+    elif recorder.free < LEAST_FREE:
+        free = size_text(recorder.free)
+        yield Wanted("recording", f"Only {free} free: make room, recording stops by itself at about 200 MB.")
+
+
+def _source(source: SourceNow, downs: Sequence[Down], picture: Snapshot) -> Iterator[Wanted]:
+    note = downs[-1].note if downs and downs[-1].end_ns is None else ""
+    if source.trouble and source.trouble != note:
+        yield Wanted(source.name, source.trouble, True)
+    if downs:
+        yield Wanted(source.name, down_text(downs, picture.start_ns), downs[-1].end_ns is None)
+    elif source.gaps:
+        yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins.")
+    if source.kind == "bus":
+        yield from _bus(source, picture)
+    elif source.errors:
+        told = f"{counted(source.errors, 'error')}: it did not answer in time, or what it said could not be read."
+        yield Wanted(source.name, f"{told} Look at its cable and plug.")
+    if source.lost:
+        yield Wanted(source.name, f"The driver says it lost {counted(source.lost, 'record')}.")
+
+
+def _bus(source: SourceNow, picture: Snapshot) -> Iterator[Wanted]:
+    good = _good_frames(picture).get(source.name, 0)
+    yield from _silence(source, good, picture)
+    if source.errors and good:
+        among = f"(error frames, unreadable pieces) among {counted(good, 'good frame')}"
+        told = f"{counted(source.errors, 'error')} {among}: look at wires, plugs and terminators."
+        yield Wanted(source.name, told)
+    if source.is_up and source.state in _STATES:
+        yield Wanted(source.name, _STATES[source.state], source.state == "off")
+    if source.load is not None and source.load >= HIGH_LOAD:
+        told = f"{source.load:.0%} of the bus is in use: frames of low priority wait long, and may come too late."
+        yield Wanted(source.name, told)
+
+
+def _silence(source: SourceNow, good: int, picture: Snapshot) -> Iterator[Wanted]:
+    """Of a bus that gave no good frame: what was heard instead, and what to try."""
+    if good:
+        return
+    length = picture.t_ns - picture.start_ns
+    if source.errors:
+        told = [f"{counted(source.errors, 'error frame')} and not one good frame: {WRONG_RATE}", WIRES]
+    elif picture.mode == "live" and source.is_up and length >= SILENCE_NS:
+        steps = [f"{number}. {step}" for number, step in enumerate(NOTHING_HEARD, 1)]
+        told = [f"No frame was heard in {exact(length // 10**9 * 10**9)}. What to try, in this order:", *steps]
+    else:
+        return
+    yield Wanted(source.name, "\n".join(told), True)
+
+
+def _good_frames(picture: Snapshot) -> Mapping[str, int]:
+    """By channel, frames that were neither error frames nor late."""
+    table = picture.frames
+    counts = dict.fromkeys(table.channels, 0)
+    for channel, count in zip(table.channel.tolist(), table.count.tolist(), strict=True):
+        counts[table.channels[channel]] += count
+    return counts
