@@ -65,11 +65,11 @@ def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:
     return app.return_code or 0
 
 
-def open_opened(opened: Opened) -> Scene:
+def open_opened(opened: Opened, *, allow_requests: bool = False) -> Scene:
     """A recording, or the live vehicle of a bench file."""
     from busprobe.session.scenes import open_scene
 
-    return open_scene(opened.recording or LIVE, opened.bench)
+    return open_scene(opened.recording or LIVE, opened.bench, allow_requests=allow_requests)
 
 
 def demo(directory: Path) -> Scene:

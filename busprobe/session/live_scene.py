@@ -14,12 +14,13 @@ from busprobe.errors import BusprobeError
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import CheckResult, LogLine, TriggerEntry
+from busprobe.session.asking import Asking
 from busprobe.session.board import Board
 from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder, stated_uncertainty
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.recorder import Recorder
-from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
+from busprobe.session.snapshot import FrameDetail, RecorderNow, RequestsNow, SignalPath, Snapshot, SourceNow
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 
@@ -31,12 +32,23 @@ WALK = "walk"
 
 
 class LiveScene:
-    """Starts listening at once. sources: instead of those of the bench file."""
+    """Starts listening at once, also where no source can be opened yet.
+
+    sources: instead of those of the bench file. allow_requests: ask for the PIDs of `[obd] poll`.
+    problems: what else wants attention, a sentence each. Raises DeviceError where leave to ask is
+    given for a listen-only bus.
+    """
 
     player = None
 
     def __init__(
-        self, plan: Plan, databases: Mapping[str, Sequence[Database]], sources: Sequence[LiveSource] | None = None
+        self,
+        plan: Plan,
+        databases: Mapping[str, Sequence[Database]],
+        sources: Sequence[LiveSource] | None = None,
+        *,
+        allow_requests: bool = False,
+        problems: Sequence[str] = (),
     ) -> None:
         self._plan = plan
         self._databases = databases
@@ -55,13 +67,19 @@ class LiveScene:
         self._checks: tuple[CheckResult, ...] = ()
         self._triggers: list[TriggerEntry] = []
         self._next_status = self._next_trim = 0
+        self._problems = tuple(problems)
+        self._unasked = ""
         given = live_sources(plan.bench) if sources is None else sources
         self._uncertainty = stated_uncertainty(plan.bench, given)
+        clock = Clock()
+        self._asking = Asking(plan, given, clock, allow_requests=allow_requests)
+        self._requests: tuple[RequestsNow, ...] = ()
         self._run = LiveRun(
-            plan, given, Clock(), on_lines=self._lines, observers=(self._taker.add, self._observe),
+            plan, given, clock, on_lines=self._lines,
+            observers=(self._taker.add, self._observe, self._asking.observe),
             uncertainty_ns=self._uncertainty, histories=self._board.histories,
         )  # fmt: skip
-        self._run.start()
+        self._run.start(must_open=False)
         self._thread = threading.Thread(target=self._go_on, name="live", daemon=True)
         self._thread.start()
 
@@ -83,8 +101,8 @@ class LiveScene:
         return Snapshot(
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
             board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(t_ns), recorder,
-            board.faults, run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
-            states=tuple(run.states),
+            self._all_problems(board), run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
+            requests=self._requests, states=tuple(run.states),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -147,6 +165,7 @@ class LiveScene:
                     self._checks = self._run.engine.checks_so_far()
                     self._triggers = self._run.engine.triggers_so_far()
                 self._now_and_then()
+            self._asking.stop()
             self._run.finish()
         except BusprobeError as error:
             self._failure = str(error)
@@ -166,10 +185,14 @@ class LiveScene:
         if now >= self._next_status:
             self._next_status = now + 500_000_000
             self._status = self._taker.take(self._run, None, 0)
+            self._requests, self._unasked = self._asking.now(now), self._asking.problem(now)
         if now >= self._next_trim:
             self._next_trim = now + 60_000_000_000
             for history in self._board.histories.values():
                 history.forget(now - KEPT_NS)
+
+    def _all_problems(self, board: Board) -> tuple[str, ...]:
+        return (*self._problems, *board.faults, *((self._unasked,) if self._unasked else ()))
 
     def _change_recording(self) -> None:
         """Recording switched on or off in mid-run: a new run, a new log, from unknown."""

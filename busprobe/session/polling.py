@@ -15,7 +15,7 @@ from busprobe.report.quantities import counted, rounded
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
-from busprobe.sources.manners import QUIET_NS
+from busprobe.sources.manners import QUIET_NS, RequestWatch
 from busprobe.sources.permit import permit_requests
 from busprobe.sources.poller import Poller, PollHealth
 from busprobe.sources.requests import Requester
@@ -50,8 +50,8 @@ class Polling:
     def __init__(self, requester: Requester, poller: Poller, bus: str, every_ns: int, clock: Clock) -> None:
         self._requester = requester
         self._poller = poller
-        self._bus = bus
-        self._every_ns = every_ns
+        self.bus = bus
+        self.every_ns = every_ns
         self._clock = clock
         self._is_over = False
 
@@ -61,7 +61,7 @@ class Polling:
 
     def observe(self, batch: FrameBatch | InputBatch) -> None:
         """A batch of any source; those of other buses and boxes only let time pass."""
-        if isinstance(batch, FrameBatch) and batch.channels == (self._bus,):
+        if isinstance(batch, FrameBatch) and batch.channels == (self.bus,):
             self._requester.feed(batch)
         if not self._is_over:
             self._poller.step(self._clock.now_ns())
@@ -70,16 +70,21 @@ class Polling:
     def health(self) -> PollHealth:
         return self._poller.health
 
+    @property
+    def testers(self) -> RequestWatch:
+        """Who else asks on the bus."""
+        return self._requester.manners.testers
+
     def notes(self) -> list[str]:
         """How it went, for the report of the run."""
         found = self.health
         if not found.requests:
             return [f"No OBD request was sent. {found.paused}".rstrip()]
         achieved = f", {rounded(found.period_ns)} achieved" if found.period_ns is not None else ""
-        told = [f"every {duration_text(self._every_ns)}{achieved}"]
+        told = [f"every {duration_text(self.every_ns)}{achieved}"]
         if found.unanswered:
             told.append(f"{found.unanswered:,} unanswered")
         if found.incomplete:
             told.append(f"{found.incomplete:,} with an answer that broke off")
-        notes = [f"{counted(found.requests, 'OBD request')} sent on {self._bus}: {', '.join(told)}."]
+        notes = [f"{counted(found.requests, 'OBD request')} sent on {self.bus}: {', '.join(told)}."]
         return [*notes, found.paused] if found.paused else notes

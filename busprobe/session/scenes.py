@@ -19,8 +19,8 @@ from busprobe.session.verifying import load_plan
 LIVE = Path("live")
 
 
-def open_scene(target: Path, bench: Path | None = None) -> Scene:
-    """A recording, or `live` with a bench file.
+def open_scene(target: Path, bench: Path | None = None, *, allow_requests: bool = False) -> Scene:
+    """A recording, or `live` with a bench file. allow_requests: live, poll what its `[obd]` wants.
 
     A recording of busprobe's own brings the bench file that it was made with; another one may
     be given. Raises BusprobeError where something cannot be used.
@@ -30,7 +30,7 @@ def open_scene(target: Path, bench: Path | None = None) -> Scene:
             raise BenchError("a live vehicle needs its bench file.", hint="Give it with --bench.")
         from busprobe.session.live_scene import LiveScene
 
-        return LiveScene(*load_plan(bench))
+        return LiveScene(*load_plan(bench), allow_requests=allow_requests)
     problems = Problems()
     source = open_source(target, problems=problems)
     with ExitStack() as on_error:

@@ -15,6 +15,7 @@ import numpy as np
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, SourceState, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, TriggerEntry
+from busprobe.sources.manners import OtherTester
 
 
 class Kind(Enum):
@@ -231,6 +232,30 @@ class RecorderNow:
 
 
 @dataclass(frozen=True)
+class RequestsNow:
+    """OBD requests on a bus: busprobe's own where it was given leave, and those of another tester."""
+
+    bus: str
+    is_polled: bool = False
+    """busprobe asks here, as `[obd] poll` wants it."""
+    sent: int = 0
+    per_second: float = 0.0
+    """Of busprobe's own, over the last 10 s or so."""
+    every_ns: int | None = None
+    """As the bench file wants it."""
+    period_ns: int | None = None
+    """As achieved."""
+    unanswered: int = 0
+    incomplete: int = 0
+    paused: str = ""
+    """Why nothing is asked now; a sentence."""
+    other: OtherTester | None = None
+    """Who else has asked since the start."""
+    is_other_asking: bool = False
+    """Within the last 5 s."""
+
+
+@dataclass(frozen=True)
 class Mark:
     """Something on the timeline bar."""
 
@@ -273,6 +298,8 @@ class Snapshot:
     """Share of the recording evaluated so far."""
     failure: str = ""
     """Why nothing more comes: the text of the error that ended it."""
+    requests: tuple[RequestsNow, ...] = ()
+    """Live: by bus, as far as somebody asks there."""
     states: tuple[SourceState, ...] = ()
     """When sources went down and came back, up to `t_ns`, in order of time."""
 

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-import pytest
 from scripted import BENCH, ScriptedSource, van_batches
 
-from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.recording.read import open_recording
 from busprobe.session.live_scene import LiveScene
@@ -74,7 +72,7 @@ def taken(scene: LiveScene) -> int:
     return int(scene.snapshot().frames.count.sum())
 
 
-def rows(sources: list[GatedSource], start: int, stop: int) -> int:
+def rows(sources: Sequence[ScriptedSource], start: int, stop: int) -> int:
     return sum(map(len, sources[0]._batches[start:stop]))
 
 
@@ -148,8 +146,3 @@ def test_what_the_picture_says_of_signals_frames_and_sources() -> None:
         assert path.stages[0].title == "Frame"
         assert scene.path("nothing of that name") is None
         assert scene.player is None
-
-
-def test_without_any_source_it_says_which() -> None:
-    with pytest.raises(DeviceError, match="body is not plugged in"):
-        LiveScene(*load_plan(BENCH), [ScriptedSource("body", [], missing=True)])

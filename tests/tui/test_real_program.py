@@ -74,8 +74,10 @@ def test_it_ends_with_its_terminal(start: Start) -> None:
     [
         (["live"], "a live vehicle needs its bench file."),
         (["no_such_file.duckdb"], "no_such_file.duckdb"),
+        ([str(RECORDINGS / "handover.duckdb"), "--allow-requests"], 'goes with "live", not with a recording.'),
+        (["--allow-requests"], 'goes with "live"'),
     ],
-    ids=["live without bench file", "no such recording"],
+    ids=["live without bench file", "no such recording", "leave to ask a recording", "leave to ask nobody"],
 )
 def test_errors_at_start_go_to_stderr_with_status_3(start: Start, arguments: list[str], words: str) -> None:
     terminal = start(*arguments)

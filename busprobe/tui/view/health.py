@@ -6,6 +6,7 @@ from textwrap import wrap
 
 from busprobe.session.attention import HIGH_LOAD, LEAST_FREE, Wanted, attention
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
+from busprobe.tui.view.requests import request_lines
 from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import size, span
 
@@ -82,7 +83,7 @@ def _count(count: int | None) -> Cell:
 
 
 def recording_lines(picture: Snapshot) -> list[Line]:
-    """Size, space, what was lost on the way, and how each source listens."""
+    """Size, space, what was lost on the way, who asks for OBD data, and how each source listens."""
     lost = Span(f"! {picture.lost:,} frames lost", Tone.WARN) if picture.lost else Span("0 frames lost", Tone.DIM)
     late = Span(f"! {picture.late:,} late", Tone.WARN) if picture.late else Span("0 late", Tone.DIM)
     if picture.mode == "live":
@@ -94,7 +95,7 @@ def recording_lines(picture: Snapshot) -> list[Line]:
         for source in picture.sources
         if source.listening
     ]
-    return [_recording(picture), flow, *listening]
+    return [_recording(picture), flow, *request_lines(picture), *listening]
 
 
 def _recording(picture: Snapshot) -> Line:
