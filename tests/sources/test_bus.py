@@ -175,7 +175,7 @@ def test_an_adapter_that_is_unplugged_and_comes_back() -> None:
 def test_a_driver_that_reads_on_without_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
     """One driver takes a port that is gone for silence."""
     with SlcanAdapter() as adapter, opened(slcan(adapter)) as source:
-        monkeypatch.setattr(source._connection.device, "recv", lambda timeout: None)  # type: ignore[union-attr]
+        monkeypatch.setattr(source._connection, "_recv", lambda timeout: None)
         source.read()
         adapter.unplug()
         with pytest.raises(DeviceError, match=r'the adapter at ".*" is gone\.\n'):
@@ -186,8 +186,8 @@ def test_frames_before_the_unplugging_are_given_first(monkeypatch: pytest.Monkey
     bus = virtual_bus()
     with opened(bus) as source, other_end(bus) as other:
         other.send(message())
-        device = source._connection.device  # type: ignore[union-attr]
-        real = device.recv
+        assert source._connection is not None
+        real = source._connection.device.recv
 
         def once(timeout: float) -> can.Message | None:
             found = real(timeout)
@@ -195,7 +195,7 @@ def test_frames_before_the_unplugging_are_given_first(monkeypatch: pytest.Monkey
                 raise can.CanOperationError("the stick is out")
             return found
 
-        monkeypatch.setattr(device, "recv", once)
+        monkeypatch.setattr(source._connection, "_recv", once)
         assert len(source.read()) == 1
         with pytest.raises(DeviceError, match=r"is gone: the stick is out\.\n"):
             source.read()
@@ -498,3 +498,12 @@ def test_nothing_is_left_open() -> None:
         with opened(bus) as source:
             source.read()
     assert open_files() <= before
+
+
+def test_filters_given_as_an_option_hold() -> None:
+    """Frames are taken past python-can's own `recv` only where that would do nothing more."""
+    bus = replace(virtual_bus(), options={"can_filters": [{"can_id": 0x123, "can_mask": 0x7FF}]})
+    with opened(bus) as source, other_end(bus) as other:
+        for identifier in (0x122, 0x123, 0x124):
+            other.send(can.Message(arbitration_id=identifier, is_extended_id=False, data=b"\1"))
+        assert collect(source, 1).identifier.tolist() == [0x123]
