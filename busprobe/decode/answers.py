@@ -8,7 +8,7 @@ have been made on the other side of a gateway.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from busprobe.decode.quantity import Value
 
@@ -31,6 +31,10 @@ class Reading:
     request_t_ns: int | None = None
     raw: int | None = None
     """The number as sent: the code of a label, 0 or 1 of a condition, the bits of a list."""
+    payload: bytes = field(default=b"", compare=False, repr=False)
+    """The whole answer, which may say more than this."""
+    frames: tuple[bytes, ...] = field(default=(), compare=False, repr=False)
+    """The frames that the answer came in."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from busprobe.decode.answers import Codes, Identity, Negative, Reading, Record, Request
-from busprobe.decode.isotp import Reassembler
+from busprobe.decode.isotp import Kind, Message, Reassembler
 from busprobe.decode.negative import PENDING
 from busprobe.decode.pairing import P2_NS, Pairing
 from busprobe.decode.services import ANSWERED, FREEZE_FRAME, NUMBERED, REFUSED, Answer, Tally, read_answer
@@ -23,6 +23,9 @@ from busprobe.frames import SENT, FrameBatch
 from busprobe.obd_identifiers import is_answer, obd_rows
 
 __all__ = ["Codes", "Identity", "Listener", "Negative", "Reading", "Record", "Request"]
+
+MOST_PARTS = 64
+"""Frames of one message that are kept to be shown: enough for any answer of service 01."""
 
 
 class Listener:
@@ -33,6 +36,8 @@ class Listener:
 
     def __init__(self, p2_ns: int = P2_NS) -> None:
         self._messages = Reassembler()
+        self._parts: dict[tuple[str, int], list[bytes]] = {}
+        """Frames of messages that are not whole yet."""
         self._pairing = Pairing(p2_ns)
         self._tally = Tally()
         self._newest_ns: int | None = None
@@ -62,21 +67,36 @@ class Listener:
             return []
         records: list[Record] = []
         for t_ns, channel, identifier, was_sent, data in _frames(batch.take(rows)):
-            message = self._messages.add((channel, identifier), t_ns, data)
+            sender = (channel, identifier)
+            message = self._messages.add(sender, t_ns, data)
             if message is None:
+                self._keep_part(sender, data)
                 continue
             if is_answer(identifier):
-                records += self._answer(t_ns, channel, identifier, message.payload, message.first_ns)
+                parts = self._parts.pop(sender, [])
+                frames = (*parts, data) if data[0] >> 4 == Kind.CONSECUTIVE.value else (data,)
+                records += self._answer(t_ns, channel, identifier, message, frames)
             else:
                 request = _request(t_ns, channel, identifier, message.payload, was_sent)
                 self._pairing.add(request)
                 records.append(request)
         return records
 
-    def _answer(self, t_ns: int, channel: str, unit_id: int, payload: bytes, first_ns: int) -> list[Record]:
+    def _keep_part(self, sender: tuple[str, int], data: bytes) -> None:
+        """A frame that completes no message: kept where it may belong to one."""
+        kind = data[0] >> 4 if data else None
+        if kind == Kind.FIRST.value:
+            self._parts[sender] = [data]
+        elif kind == Kind.CONSECUTIVE.value and len(self._parts.get(sender, ())) in range(1, MOST_PARTS):
+            self._parts[sender].append(data)
+
+    def _answer(
+        self, t_ns: int, channel: str, unit_id: int, message: Message, frames: tuple[bytes, ...]
+    ) -> list[Record]:
+        payload = message.payload
         service, number = _asked(payload)
-        request_t_ns = self._pairing.request_of(channel, unit_id, service, number, first_ns)
-        records = read_answer(Answer(t_ns, channel, unit_id, payload, request_t_ns), self._tally)
+        request_t_ns = self._pairing.request_of(channel, unit_id, service, number, message.first_ns)
+        records = read_answer(Answer(t_ns, channel, unit_id, payload, request_t_ns, frames), self._tally)
         if payload[0] == REFUSED and payload[2:3] == bytes((PENDING,)):
             self._pairing.wait(channel, unit_id, service, t_ns)
         return records

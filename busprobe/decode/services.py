@@ -25,8 +25,9 @@ REFUSED: Final = 0x7F
 ANSWERED: Final = 0x40
 """Added to the service in a positive answer."""
 
+CURRENT_DATA: Final = 0x01
 FREEZE_FRAME: Final = 0x02
-NUMBERED: Final = frozenset({0x01, FREEZE_FRAME, 0x09})
+NUMBERED: Final = frozenset({CURRENT_DATA, FREEZE_FRAME, 0x09})
 """Services whose requests and answers name a PID or an information type."""
 
 VIN: Final = 0x02
@@ -55,6 +56,8 @@ class Answer(NamedTuple):
     unit_id: int
     payload: bytes
     request_t_ns: int | None
+    frames: tuple[bytes, ...] = ()
+    """What it came in."""
 
 
 @dataclass
@@ -71,7 +74,7 @@ def read_answer(answer: Answer, tally: Tally) -> list[Record]:
     """The records of an answer, in its order; none for a service that is not OBD's."""
     match answer.payload[0]:
         case 0x41:
-            return _readings(answer, tally, 0x01)
+            return _readings(answer, tally, CURRENT_DATA)
         case 0x42:
             return _readings(answer, tally, FREEZE_FRAME)
         case 0x43 | 0x47 | 0x4A:
@@ -86,7 +89,7 @@ def read_answer(answer: Answer, tally: Tally) -> list[Record]:
 
 
 def _readings(answer: Answer, tally: Tally, service: int) -> list[Record]:
-    t_ns, channel, unit_id, payload, request_t_ns = answer
+    t_ns, channel, unit_id, payload, request_t_ns, frames = answer
     frozen = service == FREEZE_FRAME
     contents = decode_answer(payload[1:], 2 if frozen else 1)
     tally.malformed += contents.cut or len(payload) < 2
@@ -98,8 +101,11 @@ def _readings(answer: Answer, tally: Tally, service: int) -> list[Record]:
         if frozen:
             name, title = f"freeze.{name}", f"{title} (freeze frame {frame})"
         readings.append(
-            Reading(t_ns, channel, unit_id, service, quantity.pid, name, title, value, unit, request_t_ns, raw)
-        )
+            Reading(
+                t_ns, channel, unit_id, service, quantity.pid, name, title, value, unit, request_t_ns, raw, payload,
+                frames,
+            )
+        )  # fmt: skip
     return readings
 
 
@@ -123,7 +129,7 @@ def _negative(answer: Answer, tally: Tally) -> list[Record]:
         return []
     _, service, code = answer.payload[:3]
     name = negative_name(code)
-    t_ns, channel, unit_id, _, request_t_ns = answer
+    t_ns, channel, unit_id, _, request_t_ns, _ = answer
     return [Negative(t_ns, channel, unit_id, service, code, name, code == PENDING, request_t_ns)]
 
 
@@ -147,7 +153,7 @@ def _identity(answer: Answer, tally: Tally) -> list[Record]:
 
 
 def _record(answer: Answer, title: str, text: str) -> Identity:
-    t_ns, channel, unit_id, payload, request_t_ns = answer
+    t_ns, channel, unit_id, payload, request_t_ns, _ = answer
     note = check_vin(text).note if payload[1] == VIN else ""
     return Identity(t_ns, channel, unit_id, payload[1], title, text, note, request_t_ns)
 

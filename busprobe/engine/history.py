@@ -10,8 +10,9 @@ from typing import NamedTuple
 import numpy as np
 
 from busprobe.decode.lines import Burst
+from busprobe.engine.tap_past import TapPast
 from busprobe.frames import FloatArray, Int64Array, UInt8Array
-from busprobe.timeline import ASLEEP, NEVER, NO_TIMES, TRUE, Changes
+from busprobe.timeline import ASLEEP, NEVER, TRUE, Changes
 
 
 class Past(NamedTuple):
@@ -66,7 +67,7 @@ class History:
         self._room = [np.empty(1024, kind) for kind in (np.int64, np.uint8, np.float64, np.int64)]
         self._count = 0
         self._past = _FIRST
-        self._samples = NO_TIMES
+        self._taps: list[TapPast] = []
         self._burst_times: list[int] = []
         self._bounces = [NO_BOUNCE]
         """Before each burst, and after the last."""
@@ -98,16 +99,11 @@ class History:
             edge &= ~np.isin(t, changes.quiet)
         self._add(t, code, value, int(self._past.edges[-1]) + np.cumsum(edge))
 
-    def sampled(self, t_ns: Int64Array) -> None:
-        """Times of samples, all after those so far; of signals whose age nothing else tells."""
-        if len(t_ns):
-            self._samples = np.concatenate([self._samples, t_ns])
-
-    def last_sample(self, t_ns: int) -> int | None:
-        """Time of the newest sample at or before a time, of those given."""
-        samples = self._samples
-        place = int(np.searchsorted(samples, t_ns, "right")) - 1
-        return int(samples[place]) if place >= 0 else None
+    def tap(self, place: int) -> TapPast:
+        """The past of one of the signal's taps, in the order of the bench file."""
+        while len(self._taps) <= place:
+            self._taps.append(TapPast())
+        return self._taps[place]
 
     def bounced(self, bursts: Sequence[Burst]) -> None:
         """Bursts of transitions, all after those so far."""
@@ -125,7 +121,8 @@ class History:
 
     def forget(self, before_ns: int) -> None:
         """Drop the points before a time, but for the one that holds there."""
-        self._samples = self._samples[int(np.searchsorted(self._samples, before_ns)) :]
+        for tap in self._taps:
+            tap.forget(before_ns)
         place = self._past.index_at(before_ns)
         if place > 1024:
             self._room = [np.array(column[place:]) for column in self._past]

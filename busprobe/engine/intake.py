@@ -12,11 +12,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from busprobe.decode import pids
 from busprobe.decode.freshness import MaxAge
 from busprobe.decode.layout import MessageLayout
 from busprobe.decode.messages import SignalSamples, decode_rows
-from busprobe.decode.obd import Listener, Reading
+from busprobe.decode.obd import Listener, Reading, Request
 from busprobe.decode.routing import Router
+from busprobe.decode.services import CURRENT_DATA
 from busprobe.decode.silence import ChannelPulse, Sleep, shows_awake
 from busprobe.engine.plain import PlainTaps
 from busprobe.engine.plan import Plan
@@ -43,6 +45,8 @@ class Intake:
         self._listener = Listener()
         self._message_taps: dict[_MessageKey, list[SampledTap]] = defaultdict(list)
         self._obd_taps: dict[tuple[str, str], list[SampledTap]] = defaultdict(list)
+        self._obd_pids: dict[str, int] = {}
+        """PID of each quantity tapped."""
         self._wired: dict[str, list[WiredTap]] = defaultdict(list)
         self._uncertainty = uncertainty_ns
         self.leaves = {
@@ -123,6 +127,9 @@ class Intake:
                 source, MaxAge.of(tap.max_age_ns, None), self.pulses[tap.bus], polled=True, uncertainty_ns=0
             )
             self._obd_taps[tap.bus, tap.name].append(sampled)
+            quantity = pids.find(tap.name)
+            assert quantity is not None
+            self._obd_pids[tap.name] = quantity.pid
             return sampled
         wired = WiredTap(source, self._uncertainty.get(tap.box.name, 0))
         self._wired[tap.box.name].append(wired)
@@ -174,19 +181,22 @@ class Intake:
     def _take_answers(self, frames: FrameBatch, upto_ns: int) -> None:
         if not self._obd_taps:
             return
-        times: dict[tuple[str, str], list[int]] = defaultdict(list)
-        values: dict[tuple[str, str], list[float]] = defaultdict(list)
+        told: dict[tuple[str, str], list[Reading | Request]] = {key: [] for key in self._obd_taps}
         for record in self._listener.feed(frames):
-            key = (getattr(record, "channel", ""), getattr(record, "name", ""))
-            if isinstance(record, Reading) and key in self._obd_taps:
-                number = record.value if isinstance(record.value, int | float) else record.raw
-                times[key].append(record.t_ns)
-                values[key].append(np.nan if number is None else float(number))
+            if isinstance(record, Reading) and (record.channel, record.name) in told:
+                told[record.channel, record.name].append(record)
+            elif isinstance(record, Request) and record.service == CURRENT_DATA:
+                for bus, name in self._obd_taps:
+                    if bus == record.channel and self._obd_pids[name] in record.pids:
+                        told[bus, name].append(record)
         for key, taps in self._obd_taps.items():
-            t_ns = np.array(times[key], np.int64)
-            value = np.array(values[key], np.float64)
+            readings = [record for record in told[key] if isinstance(record, Reading)]
+            numbers = [r.value if isinstance(r.value, int | float) else r.raw for r in readings]
+            t_ns = np.array([r.t_ns for r in readings], np.int64)
+            value = np.array([np.nan if n is None else float(n) for n in numbers], np.float64)
             code = np.where(np.isnan(value), UNKNOWN, TRUE).astype(np.uint8)
             for tap in taps:
+                tap.told = told[key]
                 tap.max_age.learn(t_ns)
                 tap.take(t_ns, value, code, upto_ns)
 

@@ -14,7 +14,7 @@ from busprobe.checks.watching import Say
 from busprobe.engine.history import History
 from busprobe.engine.intake import Intake
 from busprobe.engine.plan import Plan
-from busprobe.engine.signal_plan import ObdTap
+from busprobe.engine.tap_past import TapPast
 from busprobe.engine.taps import WiredTap, text_of
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import FrameBatch, InputBatch
@@ -44,19 +44,10 @@ class Run:
         self.triggers = [watch_trigger(t, self._network, self._say_for) for t in plan.triggers]
         self._signal_nodes = {name: self._network.signal(name) for name in (*plan.signals, *plan.derived)}
         self._signal_nodes |= self._condition_nodes()
-        self._answered = [
-            (self._histories[name], leaf.taps[0])
-            for name, leaf in self.intake.leaves.items()
-            if name in self._histories and isinstance(leaf.taps[0].source.tap, ObdTap)
-        ]
-        """OBD signals that are kept, for the age of their newest answer."""
-        taps = [
-            (self._histories[name], tap)
-            for name, leaf in self.intake.leaves.items()
-            for tap in leaf.taps
-            if name in self._histories
-        ]
-        self._bouncing = [(kept, tap) for kept, tap in taps if isinstance(tap, WiredTap)]
+        kept = [(self._histories[n], leaf) for n, leaf in self.intake.leaves.items() if n in self._histories]
+        self._tap_pasts = [(h.tap(i), tap, leaf) for h, leaf in kept for i, tap in enumerate(leaf.taps)]
+        """Taps of signals that are kept, for why they gave no value."""
+        self._bouncing = [(h, tap) for h, leaf in kept for tap in leaf.taps if isinstance(tap, WiredTap)]
         """Signals of input lines that are kept, for their bounce."""
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
         self.upto_ns: int | None = None
@@ -76,8 +67,8 @@ class Run:
             timeline = self._network.timeline(self._signal_nodes[name])
             if timeline.upto_ns > history.upto_ns:
                 history.append(timeline.between(history.upto_ns, timeline.upto_ns))
-        for kept, tap in self._answered:
-            kept.sampled(tap.newest)
+        for past, tap, leaf in self._tap_pasts:
+            past.take(tap, leaf.timeline.upto_ns)
         for kept, line in self._bouncing:
             kept.bounced(line.bursts)
         for watcher in self._watchers:
@@ -96,6 +87,7 @@ class Run:
         sources = [source for signal in plan.signals.values() for source in signal.sources]
         shared: list[object] = [plan, *sources, *plan.checks, *plan.triggers, *self.intake.unchanging]
         memo = {id(it): it for it in shared}
+        memo |= {id(past): TapPast() for past, _, _ in self._tap_pasts}
         return memo | {id(h): History(h.is_condition) for h in self._histories.values()}
 
     # Inside.

@@ -156,7 +156,7 @@ def _find_obd(signal: Signal, tap: Tap, bench: Bench) -> _Found:
     if max_age is None and bench.obd is not None and bench.obd.every_ns is not None:
         max_age = max(CYCLES * bench.obd.every_ns, LEAST_AGE_NS)
     labels = {float(raw): label for raw, label in quantity.labels.items()}
-    return _Found(ObdTap(bus, name, max_age), quantity.unit, labels)
+    return _Found(ObdTap(bus, quantity.name, max_age), quantity.unit, labels)
 
 
 def _find_message(signal: Signal, tap: Tap, databases: Mapping[str, Sequence[Database]]) -> _Found:

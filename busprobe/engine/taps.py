@@ -8,6 +8,7 @@ import numpy as np
 
 from busprobe.checks.pointwise import FirstKnown
 from busprobe.checks.temporal import sample_points
+from busprobe.decode.answers import Reading, Request
 from busprobe.decode.freshness import Freshness, MaxAge
 from busprobe.decode.lines import Burst, Debounce, thresholds
 from busprobe.decode.messages import SignalSamples
@@ -30,6 +31,8 @@ class SampledTap:
         self.timeline = Timeline(quantity=True)
         self.newest: Int64Array = NO_TIMES
         """Times of the samples taken in last."""
+        self.told: Sequence[Reading | Request] = ()
+        """OBD messages about its quantity that came last."""
         self.freshness = Freshness(max_age, channel)
         self._samples = SampleTimes()
         self._not_available: Int64Array = NO_TIMES
@@ -179,9 +182,11 @@ class WiredTap:
         self.timeline.extend(self._debounce.step(t_ns, level, upto_ns))
 
     def down(self, t_ns: int) -> None:
-        self._down.append((t_ns, FOREVER))
         self._level = None
-        self.timeline.extend(self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns))
+        changes = self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns)
+        # A burst that was not over yet is unknown from its beginning.
+        self._down.append((int(changes.t_ns[0]), FOREVER))
+        self.timeline.extend(changes)
 
     def uncertainty_at(self, t_ns: int) -> int:
         return self._samples.gap_at(t_ns) + self._uncertainty if self.timeline.changed_at(t_ns) else 0
@@ -191,12 +196,13 @@ class WiredTap:
 
     def why_unknown(self, t_ns: int) -> str:
         """Why it is unknown at a time: only a box that is down, or chattering, makes a line so."""
-        return "box down" if any(start <= t_ns < end for start, end in self._down) else "chattering"
+        since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
+        return "box down" if any(start <= since < end for start, end in self._down) else "chattering"
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
-        self._down = [(start, end) for start, end in self._down if end > before_ns]
+        self._down = [(start, end) for start, end in self._down if end > self.timeline.t_ns[0]]
 
 
 AnyTap = SampledTap | WiredTap
@@ -230,7 +236,9 @@ class SignalLeaf:
         return max(tap.sampling_at(t_ns) for tap in self.taps)
 
     def why_unknown(self, t_ns: int) -> str:
-        return self.taps[0].why_unknown(t_ns)
+        """Why it is unknown at a time: what its first tap says that is, and not merely asleep."""
+        lost = (tap for tap in self.taps if tap.timeline.code_at(t_ns) == UNKNOWN)
+        return next(lost, self.taps[0]).why_unknown(t_ns)
 
     def forget(self, before_ns: int) -> None:
         for tap in self.taps:

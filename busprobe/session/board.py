@@ -16,12 +16,16 @@ from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap
 from busprobe.errors import BenchError
 from busprobe.frames import Condition, InputBatch, Int64Array, SourceState
 from busprobe.results import CheckResult
+from busprobe.session.levels import Levels
+from busprobe.session.origin import Origin, Origins
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 
 MOST_POLL_BATCHES = 20_000
 """Batches of poll times kept in memory; of more the older half is forgotten."""
+NEWEST_POLLS = 50
+"""The achieved time between polls is the median of so many."""
 
 
 class Board:
@@ -35,6 +39,8 @@ class Board:
         self._databases = databases
         effects = outputs(plan)
         self._about = {n: about(n, plan, effects) for n in (*plan.signals, *plan.derived)}
+        self._origins = {name: Origins(signal, self.histories[name]) for name, signal in plan.signals.items()}
+        self._levels = Levels()
         self._checks = ChecksAt(plan)
         self._polls: dict[str, list[Int64Array]] = {box.name: [] for box in plan.bench.boxes}
         self._poll_counts: dict[str, list[int]] = {box.name: [0] for box in plan.bench.boxes}
@@ -60,7 +66,8 @@ class Board:
         return tuple(str(problem) for d in unique.values() for problem in d.faulty)
 
     def polls(self, batch: InputBatch) -> None:
-        """New polls of a box, for the age of its lines."""
+        """New polls of a box, for the age and the level of its lines."""
+        self._levels.add(batch)
         if len(batch) and batch.box in self._polls:
             self._polls[batch.box].append(batch.t_ns)
             self._poll_starts[batch.box].append(int(batch.t_ns[0]))
@@ -77,14 +84,25 @@ class Board:
             return 0
         return self._poll_counts[box][place] + int(np.searchsorted(self._polls[box][place], t_ns, "right"))
 
+    def poll_period(self, box: str, t_ns: int) -> int | None:
+        """Achieved time between polls, ns: median of the newest ones up to a time; None before there are two."""
+        place = bisect_right(self._poll_starts[box], t_ns) - 1
+        if place < 0:
+            return None
+        stop = int(np.searchsorted(self._polls[box][place], t_ns, "right"))
+        newest = self._polls[box][place][max(stop - NEWEST_POLLS, 0) : stop]
+        if len(newest) < NEWEST_POLLS and place:
+            newest = np.concatenate([self._polls[box][place - 1][-NEWEST_POLLS:], newest])
+        return int(np.median(np.diff(newest))) if len(newest) > 1 else None
+
     def is_up(self, source: str, t_ns: int) -> bool:
         """Whether a source was up at a time."""
         last = next((s for s in reversed(self.states) if s.source == source and s.t_ns <= t_ns), None)
         return last is None or last.condition is Condition.UP
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
-        newest = self._newest(t_ns, tally)
-        return tuple(signal_now(of, self.histories[name], t_ns, newest.get(name)) for name, of in self._about.items())
+        origins = self._origins_at(t_ns, tally)
+        return tuple(signal_now(of, self.histories[name], t_ns, origins.get(name)) for name, of in self._about.items())
 
     def bounce(self, box: str, t_ns: int) -> Bounce:
         """What was taken out of all lines of a box up to a time."""
@@ -109,10 +127,10 @@ class Board:
     def path(self, name: str, t_ns: int, tally: FrameTally, checks: Sequence[CheckResult]) -> SignalPath | None:
         if name not in self._about:
             return None
-        newest = self._newest(t_ns, tally)
-        now = signal_now(self._about[name], self.histories[name], t_ns, newest.get(name))
+        origin = self._origins_at(t_ns, tally).get(name)
+        now = signal_now(self._about[name], self.histories[name], t_ns, origin)
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
-        return signal_path(now, self.plan, tally, self.histories, checks, t_ns, channel_of)
+        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self._levels)
 
     def bus_of(self, channel: str) -> str:
         """The bus that a channel belongs to, as far as known."""
@@ -133,24 +151,24 @@ class Board:
             self._named[channels] = names
         return self._named[channels]
 
-    def _newest(self, t_ns: int, tally: FrameTally) -> dict[str, int]:
-        """By signal, time of its newest sample at or before `t_ns`, as far as known."""
+    def _origins_at(self, t_ns: int, tally: FrameTally) -> dict[str, Origin]:
+        """By signal, the source that counts at `t_ns`."""
         rows = tally.rows
         number = {bus: i for i, bus in enumerate(self._buses(tally.channels))}
         last = dict(zip(rows.key.tolist(), rows.last_ns.tolist(), strict=True))
-        newest = {}
-        for name, signal in self.plan.signals.items():
-            tap = signal.sources[0].tap
+        found_at = {}
+        for name, origins in self._origins.items():
+            place = origins.place_at(t_ns)
+            tap = origins.sources[place].tap
             found: int | None = None
             if isinstance(tap, MessageTap) and tap.bus in number:
                 found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
             elif isinstance(tap, LineTap):
                 found = self._last_poll(tap.box.name, t_ns)
             elif isinstance(tap, ObdTap):
-                found = self.histories[name].last_sample(t_ns)
-            if found is not None:
-                newest[name] = found
-        return newest
+                found = origins.last_sample(t_ns, place)
+            found_at[name] = origins.at(t_ns, place, found)
+        return found_at
 
     def _last_poll(self, box: str, t_ns: int) -> int | None:
         starts = self._poll_starts[box]

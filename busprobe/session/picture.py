@@ -12,14 +12,16 @@ from typing import NamedTuple
 import numpy as np
 
 from busprobe.analysis.frame_tally import FrameTally
-from busprobe.bench.model import Expect, Follows, Invariant, Signal
+from busprobe.bench.model import Derived, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.checks.verdict import verdict
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
-from busprobe.engine.signal_plan import LineTap, MessageTap, SignalPlan
+from busprobe.engine.signal_plan import LineTap, SignalPlan
+from busprobe.engine.tap_past import NOT_SEEN, SLEEPS
 from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
+from busprobe.session.origin import Origin
 from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Strip
 from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
 
@@ -31,12 +33,12 @@ _SEVERITY = np.array([0, 3, 2, 1], np.uint8)
 _BY_SEVERITY = np.array([FALSE, ASLEEP, UNKNOWN, TRUE], np.uint8)
 
 
-def value_text(code: int, value: float, is_condition: bool, texts: Mapping[float, str], unit: str | None) -> str:
-    """A value as a person reads it."""
-    if code == ASLEEP:
-        return "asleep"
-    if code == UNKNOWN:
-        return "unknown"
+def value_text(
+    code: int, value: float, is_condition: bool, texts: Mapping[float, str], unit: str | None, why: str = ""
+) -> str:
+    """A value as a person reads it, in the words of the reports. why: the reason where it is none."""
+    if code > TRUE:
+        return f"unknown ({why})" if why else "unknown"
     if is_condition:
         return "on" if code == TRUE else "off"
     if value in texts:
@@ -72,10 +74,10 @@ class About(NamedTuple):
     role: str | None
     kind: Kind
     source: str
+    """Of a derived one."""
     is_condition: bool
     texts: Mapping[float, str]
     unit: str | None
-    max_age_ns: int | None
     labels: tuple[str, ...]
 
 
@@ -84,59 +86,54 @@ def about(name: str, plan: Plan, outputs: frozenset[str]) -> About:
     signal = plan.signals.get(name)
     if signal is None:
         made = next(d for d in plan.bench.derived if d.name == name)
-        return About(name, made.role, Kind.DERIVED, made.when.text, True, {}, None, None, ())
+        return About(name, made.role, Kind.DERIVED, derived_text(made), True, {}, None, ())
     model, texts = plan.models[name], signal.texts
     return About(
-        name, model.role, _kind(signal, name in outputs), _source_text(model), signal.type.is_condition, texts,
-        signal.type.unit, max_age(signal), tuple(dict.fromkeys(texts.values())),
+        name, model.role, _kind(signal, name in outputs), "", signal.type.is_condition, texts,
+        signal.type.unit, tuple(dict.fromkeys(texts.values())),
     )  # fmt: skip
 
 
-def signal_now(of: About, history: History, t_ns: int, newest_ns: int | None) -> SignalNow:
-    """One signal of the bench at an instant. newest_ns: time of its newest sample."""
+def derived_text(made: Derived) -> str:
+    """What a derived signal is made from: "speed, on above 8 km/h, off below 5 km/h"."""
+    if made.above is None:
+        return made.when.text
+    return f"{made.when.text}, on above {made.above.text}, off below {(made.below_again or made.above).text}"
+
+
+def signal_now(of: About, history: History, t_ns: int, origin: Origin | None) -> SignalNow:
+    """One signal of the bench at an instant. origin: None for a derived one."""
     past = history.past
     index = past.index_at(t_ns)
     code, value, since = int(past.code[index]), float(past.value[index]), int(past.t_ns[index])
+    why, newest_ns = "" if origin is None else origin.why, None if origin is None else origin.newest_ns
+    if code == ASLEEP:
+        why = NOT_SEEN if since == NEVER else SLEEPS
     return SignalNow(
         of.name,
         of.role,
         of.kind,
-        of.source,
+        of.source if origin is None else origin.source,
         code,
         of.is_condition,
         None if code > TRUE or isnan(value) else value,
-        "not seen yet" if since == NEVER else value_text(code, value, of.is_condition, of.texts, of.unit),
+        value_text(code, value, of.is_condition, of.texts, of.unit, why),
         of.unit,
         None if since == NEVER else since,
         None if newest_ns is None else max(t_ns - newest_ns, 0),
-        of.max_age_ns,
+        None if origin is None else origin.max_age_ns,
         int(past.edges[index]),
         strip(past, t_ns, of.is_condition),
         of.labels,
         history.bounce_at(t_ns),
+        "" if origin is None else origin.instead,
     )
-
-
-def max_age(signal: SignalPlan) -> int | None:
-    """How old a sample may get, as far as the bench file or the database say."""
-    tap = signal.sources[0].tap
-    if isinstance(tap, LineTap):
-        return None
-    if tap.max_age_ns is not None:
-        return tap.max_age_ns
-    if isinstance(tap, MessageTap) and tap.message.cycle_time_ns:
-        return max(3 * tap.message.cycle_time_ns, 100_000_000)
-    return None
 
 
 def _kind(signal: SignalPlan, is_output: bool) -> Kind:
     if isinstance(signal.sources[0].tap, LineTap):
         return Kind.OUTPUT if is_output else Kind.LINE
     return Kind.BUS
-
-
-def _source_text(signal: Signal) -> str:
-    return signal.taps[0].text + (" ..." if len(signal.taps) > 1 else "")
 
 
 def outputs(plan: Plan) -> frozenset[str]:

@@ -10,17 +10,23 @@ from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.bench.model import Check, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.bench.units import duration_text
-from busprobe.decode import pids
 from busprobe.decode.layout import Database, MessageLayout, SignalLayout
 from busprobe.decode.messages import decode_rows
-from busprobe.engine.history import Bounce, History
+from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
-from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, Source
+from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
 from busprobe.results import CheckResult
-from busprobe.session.picture import kind_words
+from busprobe.session.levels import Levels
+from busprobe.session.line_path import line_stages
+from busprobe.session.obd_path import obd_way
+from busprobe.session.origin import Origin, tap_text
+from busprobe.session.picture import derived_text, kind_words
 from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage, User
-from busprobe.timeline import FALSE, TRUE
+from busprobe.timeline import FALSE, NEVER, TRUE, UNKNOWN
+
+SECONDS_FROM_NS = 10_000_000_000
+"""Ages from which on they are told in seconds."""
 
 
 def bit_numbers(layout: SignalLayout) -> tuple[int, ...]:
@@ -58,43 +64,60 @@ def frame_detail(
 
 def signal_path(
     now: SignalNow,
+    origin: Origin | None,
     plan: Plan,
     tally: FrameTally,
     histories: Mapping[str, History],
     checks: Sequence[CheckResult],
     t_ns: int,
     channel_of: Mapping[str, str],
+    levels: Levels,
 ) -> SignalPath:
-    """The way of one signal. channel_of: by bus, the channel's name in the tally."""
+    """The way of one signal from the source that counts. channel_of: by bus, the channel's name in the tally."""
     users = tuple(_users(now.name, plan, histories, t_ns))
     boxes = tuple(_closed_boxes(now.name, plan, checks))
     signal = plan.signals.get(now.name)
-    if signal is None:
+    if signal is None or origin is None:
         stages = [Stage("Made from", now.source), Stage("Signal", now.text, "", now.code)]
         return SignalPath(now, tuple(stages), users=users, boxes=boxes)
-    source = signal.sources[0]
+    source = signal.sources[origin.place]
+    payload: bytes | None = None
+    bits: tuple[int, ...] = ()
     if isinstance(source.tap, LineTap):
-        stages = _line_stages(source.tap, now)
+        tap = source.tap
+        wire = levels.at(tap.box.name, tap.line, t_ns, origin.past.since(t_ns, "box down"))
+        stages = line_stages(source, tap, now, wire, t_ns)
     elif isinstance(source.tap, ObdTap):
-        stages = _obd_stages(source.tap, now)
+        past = origin.past
+        stages, payload, bits = obd_way(source.tap, past.request_at(t_ns), past.answer_at(t_ns), t_ns)
     else:
         channel = channel_of.get(source.tap.bus, source.tap.bus)
-        return _message_path(source, source.tap, now, tally, channel, t_ns, users, boxes)
-    return SignalPath(now, (*stages, _freshness(now, signal.sources), _signal(now)), users=users, boxes=boxes)
+        stages, payload, bits = _message_way(source, source.tap, tally, channel, t_ns)
+    choice = [_choice(signal, origin)] if len(signal.sources) > 1 else []
+    stages = [*choice, *stages, _freshness(now, origin, source, t_ns), _signal(now)]
+    return SignalPath(now, tuple(stages), payload, bits, users, boxes)
 
 
-def _message_path(
-    source: Source, tap: MessageTap, now: SignalNow, tally: FrameTally, channel: str, t_ns: int,
-    users: tuple[User, ...], boxes: tuple[ClosedBox, ...],
-) -> SignalPath:  # fmt: skip
+def _choice(signal: SignalPlan, origin: Origin) -> Stage:
+    """Which of several sources counts, and why no earlier one."""
+    others = [tap_text(source) for i, source in enumerate(signal.sources) if i != origin.place]
+    detail = (
+        f"instead of {origin.instead}" if origin.instead else f"first of {len(others) + 1}; else {', '.join(others)}"
+    )
+    return Stage("Source", tap_text(signal.sources[origin.place]), detail)
+
+
+def _message_way(
+    source: Source, tap: MessageTap, tally: FrameTally, channel: str, t_ns: int
+) -> tuple[list[Stage], bytes | None, tuple[int, ...]]:
+    """Stages up to the value, payload of the newest frame, bit numbers in it."""
     message, layout = tap.message, tap.layout
     bits = bit_numbers(layout)
     order = "highest byte first" if layout.big_endian else "lowest byte first"
     where = f"start bit {layout.start}, {layout.length} bits, {order}"
     place = _row(tally, channel, message.identifier, message.is_extended)
     if place is None:
-        stages = [Stage("Frame", "none yet", f"{channel} {_hex(message)} {message.name}")]
-        return SignalPath(now, (*stages, _signal(now)), None, bits, users, boxes)
+        return [Stage("Frame", "none yet", f"{channel} {_hex(message)} {message.name}")], None, bits
     rows = tally.rows
     length = int(rows.length[place])
     payload = rows.words[place].astype("<u8").tobytes()[:length]
@@ -113,64 +136,25 @@ def _message_path(
         Stage("Bits", digits, where),
         Stage("Raw", "not in this frame" if field.raw is None else f"{field.raw}", kind),
         Stage("Value", field.text, f"raw × {layout.scale:g} + {layout.offset:g}{convert}"),
-        _freshness(now, (source,)),
-        _signal(now),
     ]
-    return SignalPath(now, tuple(stages), payload, bits, users, boxes)
+    return stages, payload, bits
 
 
-def _line_stages(tap: LineTap, now: SignalNow) -> list[Stage]:
-    line = tap.line
-    number = f"{tap.box.name} line {line.number}" + (f": {line.wiring}" if line.wiring else "")
-    if not tap.is_condition:
-        return [Stage("Wire", now.text, number), Stage("Value", now.text, "millivolts / 1000")]
-    if line.above_mv is not None:
-        below = line.above_mv if line.below_again_mv is None else line.below_again_mv
-        level = Stage("Level", now.text, f"on above {line.above_mv / 1000:g} V, off below {below / 1000:g} V", now.code)
-    else:
-        is_high = (now.code == TRUE) != line.active_low
-        word = ("high" if is_high else "low") if now.code <= TRUE else now.text
-        level = Stage("Level", word, "active low: on while low" if line.active_low else "active high", now.code)
-    settles = f"a burst of transitions less than {duration_text(line.debounce_ns)} apart counts once"
-    settles += _taken_out(now.bounce)
-    debounce = Stage("Debounce", now.text, settles if line.debounce_ns else "none: every poll counts", now.code)
-    return [Stage("Wire", number, f"polled every {duration_text(tap.box.period_ns)}"), level, debounce]
-
-
-def _taken_out(bounce: Bounce) -> str:
-    """Bounce and glitches so far, as the end of a sentence."""
-    parts = []
-    if bounce.extra:
-        parts.append(f"bounce up to {bounce.longest_ns / 1e6:.3g} ms")
-    if bounce.glitches:
-        parts.append(f"{bounce.glitches:,} glitch{'es' if bounce.glitches > 1 else ''}")
-    if bounce.chatters:
-        parts.append(f"chattered {bounce.chatters:,} time{'s' if bounce.chatters > 1 else ''}")
-    return f"; taken out: {', '.join(parts)}" if parts else ""
-
-
-def _obd_stages(tap: ObdTap, now: SignalNow) -> list[Stage]:
-    quantity = pids.find(tap.name)
-    assert quantity is not None
-    scale = quantity.scale
-    letters = "ABCDEFGH"[quantity.first : quantity.first + quantity.width]
-    formula = f"{letters} × {scale.factor}/{scale.divisor} + {scale.offset}" if quantity.meaning is None else "a code"
-    return [
-        Stage("Request", f"01 {quantity.pid:02X}", f"service 01 on {tap.bus}, asked by whoever asks"),
-        Stage("Answer", f"41 {quantity.pid:02X} ...", f"{quantity.length} data bytes; in frames by ISO 15765-2"),
-        Stage("Value", now.text, f"{quantity.title}: {formula}"),
-    ]
-
-
-def _freshness(now: SignalNow, sources: Sequence[Source]) -> Stage:
+def _freshness(now: SignalNow, origin: Origin, source: Source, t_ns: int) -> Stage:
     if now.age_ns is not None:
-        age = f"{now.age_ns / 1e6:.0f} ms old"
+        age = f"{now.age_ns / 1e6:.0f} ms old" if now.age_ns < SECONDS_FROM_NS else f"{now.age_ns / 1e9:.1f} s old"
     else:
-        age = "never seen" if now.since_ns is None else "in time" if now.code <= TRUE else "not in time"
+        age = "never seen"
+    if now.code == UNKNOWN and origin.why:
+        age = f"{origin.why}, {age}"
+    age_of = origin.past.age
     if now.max_age_ns is not None:
-        limit = f"unknown once older than {duration_text(now.max_age_ns)}"
-    elif isinstance(sources[0].tap, LineTap):
+        learnt = " (learnt)" if age_of.from_ns > NEVER else ""
+        limit = f"unknown once older than {duration_text(now.max_age_ns)}{learnt}"
+    elif isinstance(source.tap, LineTap):
         limit = "known while its box answers"
+    elif age_of.is_fixed and age_of.ns is None and age_of.from_ns <= t_ns:
+        limit = "holds while its bus is awake: its message is sent on change (learnt)"
     else:
         limit = "holds while its bus is awake, unless its message turns out to be cyclic"
     return Stage("Freshness", age, limit, TRUE if now.code <= TRUE else now.code)
@@ -184,7 +168,7 @@ def _users(name: str, plan: Plan, histories: Mapping[str, History], t_ns: int) -
     users = []
     for made in plan.bench.derived:
         if name in _named(plan, made.name):
-            users.append(_user("derived", made.name, f"{made.when.text}", histories.get(made.name), t_ns))
+            users.append(_user("derived", made.name, derived_text(made), histories.get(made.name), t_ns))
     for i, check in enumerate(plan.checks):
         if name not in check.signals:
             continue

@@ -72,6 +72,8 @@ class SignalNow:
     """All texts that it can have, where they are named."""
     bounce: Bounce = NO_BOUNCE
     """What the debounce of its input line has taken out so far."""
+    instead: str = ""
+    """Of several sources: those that would count before this one, and why they do not: "body.A.B (lost)"."""
 
 
 @dataclass(frozen=True)

@@ -32,17 +32,6 @@ def test_edges_are_changes_from_known_to_known(points: list[tuple[int, int]], ed
     assert history.past.edges[-1] == edges
 
 
-def test_samples_tell_the_newest_at_any_time() -> None:
-    history = History(False)
-    assert history.last_sample(5) is None
-    history.sampled(np.array([10, 20], np.int64))
-    history.sampled(np.array([], np.int64))
-    history.sampled(np.array([30], np.int64))
-    assert [history.last_sample(t) for t in (9, 10, 29, 30, 99)] == [None, 10, 20, 30, 30]
-    history.forget(20)
-    assert [history.last_sample(t) for t in (19, 20, 99)] == [None, 20, 30]
-
-
 def test_another_source_that_takes_over_is_no_edge() -> None:
     history = History(True)
     history.append(condition([(10, FALSE), (20, TRUE), (30, FALSE)], 100, quiet=(20,)))

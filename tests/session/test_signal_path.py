@@ -61,7 +61,7 @@ def seen() -> Seen:
         ("gear", ["Frame", "Bits", "Raw", "Value", "Freshness", "Signal"]),
         ("rear_door", ["Wire", "Level", "Debounce", "Freshness", "Signal"]),
         ("battery", ["Wire", "Value", "Freshness", "Signal"]),
-        ("module_volts", ["Request", "Answer", "Value", "Freshness", "Signal"]),
+        ("module_volts", ["Request", "Frames", "Raw", "Value", "Freshness", "Signal"]),
         ("moving", ["Made from", "Signal"]),
     ],
 )

@@ -30,7 +30,7 @@ _KINDS = {Kind.BUS: "bus", Kind.LINE: "line", Kind.OUTPUT: "output", Kind.DERIVE
 
 def signal_rows(picture: Snapshot, words: str, order: str) -> Sequence[Row]:
     """One row a signal. words: the filter; order: one of ORDERS."""
-    chosen = [s for s in picture.signals if matches(words, s.name, s.source, s.text, _KINDS[s.kind], s.role or "")]
+    chosen = [s for s in picture.signals if matches(words, s.name, _source(s), s.text, _KINDS[s.kind], s.role or "")]
     return LazyRows(_ordered(chosen, order), lambda signal: _row(signal, picture))
 
 
@@ -55,13 +55,17 @@ def _row(signal: SignalNow, picture: Snapshot) -> Row:
             cell(f"{signal.edges:,}", Tone.DIM),
             history(signal.strip, HISTORY_SLICES),
             cell(_KINDS[signal.kind], Tone.DIM),
-            cell(signal.source, Tone.DIM),
+            cell(_source(signal), Tone.DIM),
         ),
         _copy(signal, picture),
     )
 
 
+def _source(signal: SignalNow) -> str:
+    return f"{signal.source} instead of {signal.instead}" if signal.instead else signal.source
+
+
 def _copy(signal: SignalNow, picture: Snapshot) -> str:
     since = "" if signal.since_ns is None else f" since {clock(signal.since_ns - picture.start_ns, 3)}"
     here = clock(picture.t_ns - picture.start_ns, 3)
-    return f"{signal.name}\t{signal.text}{since}\t{signal.edges} edges\t{signal.source}\tat {here}"
+    return f"{signal.name}\t{signal.text}{since}\t{signal.edges} edges\t{_source(signal)}\tat {here}"

@@ -1,0 +1,134 @@
+"""What is kept of one tap of a signal for looking back: why it gave no value, its samples, its OBD messages."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+
+from busprobe.decode.answers import Reading, Request
+from busprobe.engine.signal_plan import ObdTap
+from busprobe.engine.taps import AnyTap, SampledTap
+from busprobe.frames import Int64Array
+from busprobe.timeline import ASLEEP, NEVER, NO_TIMES, TRUE, Changes
+
+NOT_SEEN, SLEEPS = "not seen yet", "asleep"
+"""Words for taps that are excused; those of lost ones are the tap's own (`why_unknown`)."""
+MOST_MESSAGES = 50_000
+"""Requests and answers kept; of more the older half is forgotten."""
+
+Message = TypeVar("Message", Reading, Request)
+
+
+class Age(NamedTuple):
+    """How old a sample may get."""
+
+    ns: int | None = None
+    """None: it holds while its bus is awake."""
+    from_ns: int = NEVER
+    """Samples before this time do not age: the message's cycle was still being learnt."""
+    is_fixed: bool = False
+    """False: still being learnt."""
+
+
+class TapPast:
+    """`take` from one thread, the rest from any."""
+
+    def __init__(self) -> None:
+        self.age = Age()
+        self._upto_ns = NEVER
+        self._words, self._times = [NOT_SEEN], [NEVER]
+        """Why it gave no value, from each time on; empty while it gave one."""
+        self._samples: Int64Array = NO_TIMES
+        self._answers: list[Reading] = []
+        self._requests: list[Request] = []
+
+    def take(self, tap: AnyTap, upto_ns: int) -> None:
+        """What a tap has taken in since the last time, its timeline up to a time."""
+        line = tap.timeline
+        if upto_ns > self._upto_ns:
+            if line.t_ns[-1] >= self._upto_ns:
+                self._tell(line.between(self._upto_ns, upto_ns), tap.why_unknown)
+            self._upto_ns = upto_ns
+        if not isinstance(tap, SampledTap):
+            return
+        if not self.age.is_fixed:
+            self.age = Age(tap.max_age.ns, tap.max_age.from_ns, tap.max_age.is_fixed)
+        if isinstance(tap.source.tap, ObdTap):
+            self.sampled(tap.newest)
+            self.heard(tap.told)
+
+    def sampled(self, t_ns: Int64Array) -> None:
+        """Times of samples, all after those so far; of taps whose age nothing else tells."""
+        if len(t_ns):
+            self._samples = np.concatenate([self._samples, t_ns])
+
+    def heard(self, messages: Sequence[Reading | Request]) -> None:
+        """OBD messages about its quantity, in order of time."""
+        for message in messages:
+            if isinstance(message, Request):
+                self._requests.append(message)
+            else:
+                self._answers.append(message)
+        self._answers, self._requests = _newest(self._answers), _newest(self._requests)
+
+    def word_at(self, t_ns: int) -> str:
+        """Why it gave no value at a time: "lost", "box down", "asleep" ...; empty where it gave one."""
+        return self._words[max(bisect_right(self._times, t_ns) - 1, 0)]
+
+    def since(self, t_ns: int, word: str) -> int:
+        """When it last began to say a word, up to a time; `NEVER`: it did not."""
+        place = bisect_right(self._times, t_ns) - 1
+        while place >= 0 and self._words[place] != word:
+            place -= 1
+        return self._times[place] if place >= 0 else NEVER
+
+    def last_sample(self, t_ns: int) -> int | None:
+        """Time of the newest sample at or before a time, of those given."""
+        samples = self._samples
+        place = int(np.searchsorted(samples, t_ns, "right")) - 1
+        return int(samples[place]) if place >= 0 else None
+
+    def max_age_at(self, t_ns: int) -> int | None:
+        """How old a sample of a time may get, as far as known then."""
+        return self.age.ns if t_ns >= self.age.from_ns else None
+
+    def answer_at(self, t_ns: int) -> Reading | None:
+        """The newest answer at or before a time."""
+        return _last(self._answers, t_ns)
+
+    def request_at(self, t_ns: int) -> Request | None:
+        """The newest request heard at or before a time."""
+        return _last(self._requests, t_ns)
+
+    def forget(self, before_ns: int) -> None:
+        """Drop what was before a time, but for the word that holds there."""
+        self._samples = self._samples[int(np.searchsorted(self._samples, before_ns)) :]
+        self._answers = [a for a in self._answers if a.t_ns >= before_ns]
+        self._requests = [r for r in self._requests if r.t_ns >= before_ns]
+
+    def _tell(self, part: Changes, why: Callable[[int], str]) -> None:
+        out = part.code > TRUE
+        if not self._words[-1] and not out.any():
+            return
+        told = out.copy()
+        told[1:] |= out[:-1]
+        told[:1] = True
+        for place in np.flatnonzero(told).tolist():
+            t_ns, code = int(part.t_ns[place]), int(part.code[place])
+            word = "" if code <= TRUE else why(t_ns) if code != ASLEEP else SLEEPS if t_ns > NEVER else NOT_SEEN
+            if word != self._words[-1]:
+                # The word before its time: who looks from another thread finds both.
+                self._words.append(word)
+                self._times.append(t_ns)
+
+
+def _newest(messages: list[Message]) -> list[Message]:
+    return messages[-MOST_MESSAGES // 2 :] if len(messages) > MOST_MESSAGES else messages
+
+
+def _last(messages: Sequence[Message], t_ns: int) -> Message | None:
+    place = bisect_right(messages, t_ns, key=lambda m: m.t_ns) - 1
+    return messages[place] if place >= 0 else None

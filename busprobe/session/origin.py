@@ -1,0 +1,66 @@
+"""Which source of a signal counts at an instant, and what there is to say of it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from busprobe.engine.history import History
+from busprobe.engine.signal_plan import LineTap, MessageTap, SignalPlan, Source
+from busprobe.engine.tap_past import NOT_SEEN, SLEEPS, TapPast
+
+_EXCUSED = frozenset({"", SLEEPS, NOT_SEEN})
+
+
+class Origin(NamedTuple):
+    """The source that gives a signal its value; the first one where none does."""
+
+    place: int
+    source: str
+    """ "body.WheelSpeed.VehicleSpeed"."""
+    instead: str
+    """Sources listed before it, and why they do not count; empty where it is the first."""
+    why: str
+    """Why the signal is unknown where it is; empty where a source gives it."""
+    newest_ns: int | None
+    """Time of the newest sample of that source."""
+    max_age_ns: int | None
+    past: TapPast
+
+
+class Origins:
+    """The sources of one signal."""
+
+    def __init__(self, signal: SignalPlan, history: History) -> None:
+        self._texts = tuple(tap_text(source) for source in signal.sources)
+        self._pasts = tuple(history.tap(i) for i in range(len(signal.sources)))
+        self.sources = signal.sources
+
+    def place_at(self, t_ns: int) -> int:
+        """Which source counts at a time."""
+        if len(self._pasts) == 1:
+            return 0
+        return next((i for i, past in enumerate(self._pasts) if not past.word_at(t_ns)), 0)
+
+    def last_sample(self, t_ns: int, place: int) -> int | None:
+        """Time of the newest sample of a source that keeps them."""
+        return self._pasts[place].last_sample(t_ns)
+
+    def at(self, t_ns: int, place: int, newest_ns: int | None) -> Origin:
+        """place: of `place_at`; newest_ns: time of that source's newest sample."""
+        past = self._pasts[place]
+        max_age_ns = past.max_age_at(t_ns if newest_ns is None else newest_ns)
+        own = past.word_at(t_ns)
+        if not own and not place:
+            return Origin(place, self._texts[place], "", "", newest_ns, max_age_ns, past)
+        words = [own] if len(self._pasts) == 1 else [p.word_at(t_ns) for p in self._pasts]
+        instead = ", ".join(f"{text} ({word})" for text, word in zip(self._texts[:place], words[:place], strict=True))
+        why = "" if not own else next((word for word in words if word not in _EXCUSED), "")
+        return Origin(place, self._texts[place], instead, why, newest_ns, max_age_ns, past)
+
+
+def tap_text(source: Source) -> str:
+    """A source as a bench file names it."""
+    tap = source.tap
+    if isinstance(tap, MessageTap):
+        return f"{tap.bus}.{tap.message.name}.{tap.layout.name}"
+    return f"{tap.box.name}.{tap.line.name}" if isinstance(tap, LineTap) else f"obd.{tap.name}"
