@@ -1,60 +1,22 @@
-"""What may happen to a live scene: adapters that are missing when it opens."""
+"""What may happen to a live scene: adapters that are missing or pulled out, databases that are gone, a full disk."""
 
 from __future__ import annotations
 
-import threading
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from scripted import BENCH, ScriptedSource
-from test_live_scene import now_batches, rows, taken, until
+from plugged import WAIT_S, driving
+from scripted import BENCH
 
-from busprobe.errors import DeviceError
-from busprobe.frames import FrameBatch, InputBatch
 from busprobe.recording.read import open_recording
 from busprobe.session import readers
 from busprobe.session.live_scene import LiveScene
-from busprobe.session.verifying import load_plan, verify
-from busprobe.sources.clock import Clock
+from busprobe.session.snapshot import SourceNow
+from busprobe.session.verifying import verify
+from busprobe.timeline import TRUE, UNKNOWN
 from busprobe.tui.view.health import problem_rows
-
-SECONDS = 40
-
-
-class PluggedSource(ScriptedSource):
-    """Can be plugged in and pulled out."""
-
-    def __init__(self, name: str, batches: Sequence[FrameBatch | InputBatch], *, is_in: bool, pause_s: float) -> None:
-        super().__init__(name, batches, pause_s=pause_s)
-        self.is_in = threading.Event()
-        if is_in:
-            self.is_in.set()
-
-    def open(self, clock: Clock) -> None:
-        if not self.is_in.is_set():
-            raise DeviceError(f"{self.name} is not plugged in.", hint="Plug it in.")
-        super().open(clock)
-
-    def read(self) -> FrameBatch | InputBatch:
-        if not self.is_in.is_set():
-            raise DeviceError(f"{self.name} was pulled out.", hint="Plug it in again.")
-        return super().read()
-
-
-@contextmanager
-def driving(*, is_in: bool, pause_s: float = 0.05) -> Iterator[tuple[LiveScene, list[PluggedSource]]]:
-    frames, polls = now_batches(1)
-    sources = [
-        PluggedSource(name, given, is_in=is_in, pause_s=pause_s) for name, given in (("body", frames), ("box", polls))
-    ]
-    scene = LiveScene(*load_plan(BENCH), sources)
-    try:
-        yield scene, sources
-    finally:
-        scene.close()
 
 
 @pytest.fixture(autouse=True)
@@ -62,14 +24,47 @@ def short_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(readers, "BACK_OFF_S", (0.05,))
 
 
+def until(condition: Callable[[], bool]) -> None:
+    end = time.monotonic() + WAIT_S
+    while not condition():
+        assert time.monotonic() < end, "it does not come"
+        time.sleep(0.01)
+
+
+def source(scene: LiveScene, name: str) -> SourceNow | None:
+    return next((s for s in scene.snapshot().sources if s.name == name), None)
+
+
+def is_up(scene: LiveScene, name: str) -> bool:
+    found = source(scene, name)
+    return found is not None and found.is_up
+
+
+def code(scene: LiveScene, name: str) -> int:
+    found = scene.snapshot().signal(name)
+    assert found is not None
+    return found.code
+
+
+def record(scene: LiveScene, path: Path) -> None:
+    assert scene.start_recording(str(path)) == ""
+    until(lambda: scene.snapshot().recorder is not None)
+
+
 def wanted(scene: LiveScene) -> str:
     return "\n".join(row.as_text() for row in problem_rows(scene.snapshot(), "", 200))
+
+
+def replay_says_the_same(path: Path) -> None:
+    with open_recording(path) as kept:
+        log = kept.events()
+    assert verify(path, BENCH).log == log
 
 
 def test_without_any_source_it_opens_and_goes_on_when_one_is_plugged_in(tmp_path: Path) -> None:
     """Sources are down and say what to do, signals unknown; recorded from the start, the replay says the same."""
     path = tmp_path / "later.duckdb"
-    with driving(is_in=False) as (scene, sources):
+    with driving(is_in=False) as (scene, bus, box):
         until(lambda: len(scene.snapshot().sources) == 2)
         picture = scene.snapshot()
         assert [(s.name, s.is_up, s.trouble) for s in picture.sources] == [
@@ -77,25 +72,51 @@ def test_without_any_source_it_opens_and_goes_on_when_one_is_plugged_in(tmp_path
             ("box", False, "box is not plugged in.\nPlug it in."),
         ]
         assert picture.failure == ""
-        assert {s.text for s in picture.signals} == {"not seen yet"}
+        assert {s.value for s in picture.signals} == {None}
         assert "body is not plugged in." in wanted(scene)
-        assert scene.start_recording(str(path)) == ""
-        until(lambda: scene.snapshot().recorder is not None)
+        until(lambda: scene.snapshot().t_ns > picture.t_ns + 200_000_000)  # time goes on without any source
+        record(scene, path)
         time.sleep(0.3)
-        for one in sources:
-            one.is_in.set()
-        until(lambda: taken(scene) == rows(sources, 0, SECONDS))
-        until(lambda: all(s.done.is_set() for s in sources))
+        bus.is_in.set()
+        until(lambda: is_up(scene, "body") and code(scene, "gear") == TRUE)
+        assert not is_up(scene, "box")
+        box.is_in.set()
+        until(lambda: is_up(scene, "box") and code(scene, "battery") == TRUE)
         assert "not plugged in" not in wanted(scene)
-        assert any(s.edges for s in scene.snapshot().signals)
-    with open_recording(path) as kept:
-        log = kept.events()
-        assert kept.frame_count == rows(sources, 0, SECONDS)
-    assert verify(path, BENCH).log == log
-    assert len(log) > 3
+        assert scene.snapshot().frames.count.sum() > 0
+    replay_says_the_same(path)
 
 
-def test_time_goes_on_without_any_source() -> None:
-    with driving(is_in=False) as (scene, _sources):
-        before = scene.snapshot().t_ns
-        until(lambda: scene.snapshot().t_ns > before + 200_000_000)
+def test_an_adapter_pulled_out_and_back(tmp_path: Path) -> None:
+    """Down with what to do, its signals unknown; up again by itself; the replay has the same log."""
+    path = tmp_path / "out.duckdb"
+    with driving() as (scene, bus, _box):
+        record(scene, path)
+        until(lambda: is_up(scene, "body") and code(scene, "gear") == TRUE)
+        bus.is_in.clear()
+        until(lambda: not is_up(scene, "body") and "Plug it in" in wanted(scene))
+        assert code(scene, "gear") == UNKNOWN
+        assert code(scene, "battery") == TRUE
+        bus.is_in.set()
+        until(lambda: is_up(scene, "body") and code(scene, "gear") == TRUE)
+        found = source(scene, "body")
+        assert found is not None
+        assert found.gaps >= 1
+        assert found.trouble == ""
+        assert bus.opened == 2
+    replay_says_the_same(path)
+
+
+@pytest.mark.parametrize("out", ["body", "box"])
+def test_a_recording_begun_while_a_source_is_out(out: str, tmp_path: Path) -> None:
+    path = tmp_path / "while_out.duckdb"
+    with driving() as (scene, bus, box):
+        source_out = bus if out == "body" else box
+        until(lambda: is_up(scene, "body") and is_up(scene, "box"))
+        source_out.is_in.clear()
+        until(lambda: not is_up(scene, out))
+        record(scene, path)
+        time.sleep(0.5)
+        source_out.is_in.set()
+        until(lambda: is_up(scene, out) and code(scene, "gear") == TRUE and code(scene, "battery") == TRUE)
+    replay_says_the_same(path)
