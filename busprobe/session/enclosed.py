@@ -15,19 +15,25 @@ from busprobe.bench.load import load
 from busprobe.bench.model import Bench, Bus
 from busprobe.decode.layout import Database
 from busprobe.engine.plan import Plan
-from busprobe.session.verifying import plan_of
+from busprobe.errors import Problems
+from busprobe.session.incomplete import plan_of_what_is_there
+
+_ABSENT = """\
+The database "{name}" could not be read when this was recorded.
+Where it is at hand now, give the bench file with --bench."""
 
 
 def enclosed_texts(bench: Bench, text_of: Mapping[Path, str]) -> dict[str, str]:
     """What a recording of this bench holds: name -> text. text_of: of each database file."""
     name = bench.path.name if bench.path is not None else "bench.toml"
-    return {name: bench.text} | {name: text_of[path] for path, name in _names(bench.buses).items()}
+    return {name: bench.text} | {n: text_of[path] for path, n in _names(bench.buses).items() if path in text_of}
 
 
-def enclosed_plan(texts: Mapping[str, str]) -> tuple[Plan, Mapping[str, list[Database]]] | None:
+def enclosed_plan(texts: Mapping[str, str], problems: Problems) -> tuple[Plan, Mapping[str, Sequence[Database]]] | None:
     """The plan in a recording's `bench` texts (name -> text); None where it holds no bench file.
 
-    Raises BusprobeError where what it holds cannot be used.
+    problems: told of databases that were missing when it was recorded. Raises BusprobeError where
+    the bench file cannot be used.
     """
     name = next((n for n in texts if n.endswith(".toml")), None)
     if name is None:
@@ -39,7 +45,8 @@ def enclosed_plan(texts: Mapping[str, str]) -> tuple[Plan, Mapping[str, list[Dat
         # Wherever the databases lay, they are beside the bench file now.
         names = _names(bench.buses)
         beside = [replace(bus, databases=tuple(Path(folder, names[p]) for p in bus.databases)) for bus in bench.buses]
-        return plan_of(replace(bench, buses=tuple(beside)))
+        absent = {Path(folder, n): _ABSENT.format(name=n) for n in names.values() if Path(n).name not in texts}
+        return plan_of_what_is_there(replace(bench, buses=tuple(beside)), problems, absent)
 
 
 def _names(buses: Sequence[Bus]) -> dict[Path, str]:

@@ -16,6 +16,7 @@ from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
+from busprobe.obd_identifiers import LAST_11
 from busprobe.results import CheckResult
 from busprobe.session.levels import Levels
 from busprobe.session.line_path import line_stages
@@ -224,6 +225,8 @@ def _closed_boxes(name: str, plan: Plan, checks: Sequence[CheckResult]) -> list[
 
 
 def _hex(message: MessageLayout) -> str:
+    if not message.is_extended and message.identifier > LAST_11:  # its database is missing
+        return "?"
     return f"{message.identifier:08X}" if message.is_extended else f"{message.identifier:03X}"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from busprobe.bench.load import load
+from busprobe.errors import Problems
 from busprobe.session.enclosed import enclosed_plan, enclosed_texts
 
 DBC = 'VERSION ""\n\nBS_:\n\nBU_: A\n\nBO_ {number} {name}: 8 A\n SG_ S : 0|8@1+ (1,0) [0|255] "" A\n'
@@ -35,7 +36,7 @@ def test_databases_of_one_name_in_different_folders(tmp_path: Path) -> None:
     paths = {path for bus in bench.buses for path in bus.databases}
     texts = enclosed_texts(bench, {path: path.read_text(encoding="utf-8") for path in paths})
     assert list(texts) == ["roads.toml", "van.dbc", "van 2.dbc", "van 2 2.dbc"]
-    found = enclosed_plan(texts)
+    found = enclosed_plan(texts, Problems(strict=True))
     assert found is not None
     plan, databases = found
     assert list(plan.signals) == ["first", "second", "third"]
@@ -44,4 +45,4 @@ def test_databases_of_one_name_in_different_folders(tmp_path: Path) -> None:
 
 
 def test_no_bench_file() -> None:
-    assert enclosed_plan({"van.dbc": DBC.format(number=256, name="First")}) is None
+    assert enclosed_plan({"van.dbc": DBC.format(number=256, name="First")}, Problems(strict=True)) is None
