@@ -21,6 +21,7 @@ from busprobe.sources.live import Health
 READ_NS = 50_000_000
 FROM_S = 110
 """Where in the drive it begins: the van moves, then brakes."""
+SLEPT_NS = 5_000_000_000
 WAIT_S = 60.0
 
 
@@ -54,6 +55,8 @@ class PluggedSource:
         time.sleep(READ_NS / 1e9)
         if not self.is_in.is_set() or self._clock is None:
             raise DeviceError(f"{self.name} was pulled out.", hint="Plug it in again.")
+        if self._clock.now_ns() - self._from_ns > SLEPT_NS:  # what was sent while the machine slept is lost
+            self._from_ns = self._clock.now_ns() - READ_NS
         place = max(bisect_right(self._starts, self._from_ns) - 1, 0)
         upto_ns = min([self._clock.now_ns(), *self._starts[place + 1 : place + 2]])
         whole = self._drive[place]
