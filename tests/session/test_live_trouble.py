@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import time
+from collections import namedtuple
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,6 +19,8 @@ from busprobe.session.snapshot import SourceNow
 from busprobe.session.verifying import verify
 from busprobe.timeline import TRUE, UNKNOWN
 from busprobe.tui.view.health import problem_rows
+
+Usage = namedtuple("Usage", "total used free")
 
 
 @pytest.fixture(autouse=True)
@@ -120,3 +124,24 @@ def test_a_recording_begun_while_a_source_is_out(out: str, tmp_path: Path) -> No
         source_out.is_in.set()
         until(lambda: is_up(scene, out) and code(scene, "gear") == TRUE and code(scene, "battery") == TRUE)
     replay_says_the_same(path)
+
+
+def test_the_disk_gets_full_while_it_records(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Recording stops and says why, what was recorded can be opened, and the picture goes on."""
+    path = tmp_path / "full.duckdb"
+    with driving() as (scene, _bus, _box):
+        until(lambda: is_up(scene, "body") and code(scene, "gear") == TRUE)
+        record(scene, path)
+        until(lambda: int(scene.snapshot().frames.count.sum()) > 100)
+        monkeypatch.setattr(shutil, "disk_usage", lambda _path: Usage(10**12, 10**12, 150 * 1024**2))
+        told = "less than 200 MB free on the disk of full.duckdb: recording stopped."
+        until(lambda: told in wanted(scene))
+        recorder = scene.snapshot().recorder
+        assert recorder is not None
+        assert recorder.failure == told
+        assert scene.note("seen").startswith("Nothing is being recorded")
+        before_ns = scene.snapshot().t_ns
+        until(lambda: scene.snapshot().t_ns > before_ns + 500_000_000 and code(scene, "gear") == TRUE)
+        assert scene.snapshot().failure == ""
+    with open_recording(path) as kept:
+        assert kept.frame_count > 0
