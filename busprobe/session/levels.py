@@ -14,6 +14,8 @@ from busprobe.frames import InputBatch
 
 MOST_BATCHES = 20_000
 """Batches kept in memory; of more the older half is forgotten."""
+LOOK_BACK = 1000
+"""Polls that are looked through at once."""
 
 
 class Wire(NamedTuple):
@@ -64,23 +66,29 @@ class Levels:
         millivolts = int(batch.analogue[row, line.number])
         if line.above_mv is None:
             return Wire(at_ns, False, millivolts)
-        before = [batch.cut(0, row + 1), *(earlier for _, earlier in kept[:place][::-1])]
-        side = _side(before, line, from_ns)
+        side = _side((earlier for _, earlier in kept[place::-1]), row + 1, line, from_ns)
         return Wire(at_ns, bool(side), millivolts, side is not None)
 
 
-def _side(batches: Iterable[InputBatch], line: Line, from_ns: int) -> bool | None:
+def _side(batches: Iterable[InputBatch], stop: int | None, line: Line, from_ns: int) -> bool | None:
     """On which side of its limits a line was when it was last outside the band between them.
 
-    batches: newest first.
+    batches: newest first, of which the first counts up to its row `stop`.
     """
     assert line.above_mv is not None
     below = line.above_mv if line.below_again_mv is None else line.below_again_mv
     for batch in batches:
-        if batch.analogue is None or batch.t_ns[-1] < from_ns:
+        start = int(np.searchsorted(batch.t_ns, from_ns))
+        if batch.analogue is None or start >= len(batch):
             return None
-        volts = batch.analogue[:, line.number]
-        outside = np.flatnonzero(((volts > line.above_mv) | (volts < below)) & (batch.t_ns >= from_ns))
-        if len(outside):
-            return bool(volts[outside[-1]] > line.above_mv)
+        stop = len(batch) if stop is None else stop
+        while stop > start:
+            # A little at a time, from the newest on: the band is left often.
+            first = max(stop - LOOK_BACK, start)
+            volts = batch.analogue[first:stop, line.number]
+            outside = np.flatnonzero((volts > line.above_mv) | (volts < below))
+            if len(outside):
+                return bool(volts[outside[-1]] > line.above_mv)
+            stop = first
+        stop = None
     return None
