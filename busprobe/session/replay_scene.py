@@ -236,7 +236,8 @@ class ReplayScene:
             found.append(
                 SourceNow(
                     box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, None,
-                    self._gaps(box.name, t_ns), box.period_ns, box.period_ns, "", self._trouble(box.name, t_ns), "",
+                    self._gaps(box.name, t_ns), self._uncertainty_of(box.name), self._board.poll_period(box.name, t_ns),
+                    "", self._trouble(box.name, t_ns), "",
                     bounce=self._board.bounce(box.name, t_ns),
                 )
             )  # fmt: skip
