@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from busprobe.bench import nodes
 from busprobe.bench.model import SignalType
 from busprobe.bench.syntax import Parsed
-from busprobe.bench.units import UnitError, quantity
+from busprobe.bench.units import is_quantity
 from busprobe.errors import BenchError, nearest
 
 
@@ -28,9 +28,9 @@ def labelled(parsed: Parsed, name: ast.Name, kind: SignalType, op: str, at: ast.
             raise parsed.error(at, f'The named values of "{name.id}" have no order: compare with == or !=.')
         among = nodes.Among(name.id, tuple(kind.labels[text]), text)
         return nodes.Not(among) if op == "!=" else among
-    if kind.labels and not (kind.unit and _is_quantity(text)):
+    if kind.labels and not (kind.unit and is_quantity(text)):
         raise _no_such_value(parsed, name, kind, at)
-    if not kind.labels and not kind.unit and not _is_quantity(text):
+    if not kind.labels and not kind.unit and not is_quantity(text):
         raise parsed.error(at, f'"{name.id}" has no named values to compare with "{text}".')
     return None
 
@@ -62,11 +62,3 @@ def _no_such_value(parsed: Parsed, name: ast.Name, kind: SignalType, at: ast.Con
     hint = f'Named values of "{name.id}": {known}.' if known else None
     text = str(at.value)
     return parsed.error(at, f'"{name.id}" has no value named "{text}".{nearest(text, kind.labels)}', hint)
-
-
-def _is_quantity(text: str) -> bool:
-    try:
-        quantity(text)
-    except UnitError:
-        return False
-    return True

@@ -141,3 +141,12 @@ def duration_text(ns: int) -> str:
         if number >= 1 and (number * 1000).denominator == 1:
             return f"{float(number):.12g} {unit}"
     return f"{ns} ns" if ns else "0 ms"
+
+
+def is_quantity(text: str) -> bool:
+    """Whether a text is a number, or one with a unit."""
+    try:
+        quantity(text)
+    except UnitError:
+        return False
+    return True

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -68,9 +69,8 @@ class History:
         self._count = 0
         self._past = _FIRST
         self._taps: list[TapPast] = []
-        self._burst_times: list[int] = []
-        self._bounces = [NO_BOUNCE]
-        """Before each burst, and after the last."""
+        self._bounces: list[tuple[int, Bounce]] = [(NEVER, NO_BOUNCE)]
+        """From the end of each burst on."""
         self.upto_ns = NEVER
         self._add(*_FIRST)
 
@@ -108,16 +108,14 @@ class History:
     def bounced(self, bursts: Sequence[Burst]) -> None:
         """Bursts of transitions, all after those so far."""
         for burst in bursts:
-            self._bounces.append(self._bounces[-1].after(burst))
-            self._burst_times.append(burst.told_ns)
-        if len(self._burst_times) > MOST_BURSTS:
-            half = MOST_BURSTS // 2
-            self._burst_times, self._bounces = self._burst_times[half:], self._bounces[half:]
+            self._bounces.append((burst.told_ns, self._bounces[-1][1].after(burst)))
+        if len(self._bounces) > MOST_BURSTS + 1:
+            self._bounces = self._bounces[MOST_BURSTS // 2 :]
 
     def bounce_at(self, t_ns: int) -> Bounce:
         """What was taken out up to a time; of a time long ago, the oldest that is kept."""
-        times, bounces = self._burst_times, self._bounces
-        return bounces[min(bisect_right(times, t_ns), len(bounces) - 1)]
+        bounces = self._bounces
+        return bounces[max(bisect_right(bounces, t_ns, key=itemgetter(0)) - 1, 0)][1]
 
     def forget(self, before_ns: int) -> None:
         """Drop the points before a time, but for the one that holds there."""

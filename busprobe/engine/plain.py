@@ -17,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from busprobe.decode.bits import WORD
-from busprobe.engine.signal_plan import MessageTap
+from busprobe.decode.layout import SignalLayout
+from busprobe.engine.signal_plan import MessageTap, Source
 from busprobe.engine.taps import SampledTap
 from busprobe.frames import BoolArray, FloatArray, FrameBatch, Int64Array, UInt8Array, UInt64Array
 from busprobe.timeline import NO_TIMES, TRUE, Changes
@@ -47,16 +48,22 @@ class PlainTaps:
 
     def __init__(self, taps: Mapping[int, Sequence[SampledTap]]) -> None:
         """taps: by the number of their message at the router."""
-        found = [(number, tap) for number, several in taps.items() for tap in several if _is_plain(tap)]
-        self._others = {n: tuple(t for t in several if not _is_plain(t)) for n, several in taps.items()}
-        self._others = {number: several for number, several in self._others.items() if several}
-        """Those that never can, by message."""
         self._all = taps
-        self._numbers = [number for number, _ in found]
-        self._taps = [tap for _, tap in found]
-        self._places = _places(
-            [tap.source.tap for tap in self._taps if isinstance(tap.source.tap, MessageTap)], self._taps
-        )
+        self._others: dict[int, tuple[SampledTap, ...]] = {}
+        """Those that never can, by message."""
+        self._numbers: list[int] = []
+        self._taps: list[SampledTap] = []
+        layouts: list[SignalLayout] = []
+        for number, several in taps.items():
+            for tap in several:
+                layout = _plain_layout(tap)
+                if layout is None:
+                    self._others[number] = (*self._others.get(number, ()), tap)
+                else:
+                    self._numbers.append(number)
+                    self._taps.append(tap)
+                    layouts.append(layout)
+        self._places = _places(layouts, [tap.source for tap in self._taps])
 
     def take(
         self, frames: FrameBatch, rows: Mapping[int, Int64Array], upto_ns: int
@@ -129,21 +136,22 @@ def _shifted(values: np.ndarray, firsts: Int64Array, before: np.ndarray) -> np.n
     return out
 
 
-def _is_plain(tap: SampledTap) -> bool:
+def _plain_layout(tap: SampledTap) -> SignalLayout | None:
+    """Where a signal lies, if it can be taken at once."""
     found = tap.source.tap
     if not isinstance(found, MessageTap):
-        return False
-    layout, bits = found.layout, found.layout.bits
+        return None
+    layout = found.layout
     special = (
         layout.is_float or layout.is_wide or layout.multiplexer or layout.not_available or found.unknown_raw
         or layout.not_available_from is not None or tap.source.recode is not None
     )  # fmt: skip
     # A negative factor makes 0 into -0, which a text shows.
-    return not special and bits.last < WORD and layout.scale > 0 and tap.source.scale > 0
+    is_plain = not special and layout.bits.last < WORD and layout.scale > 0 and tap.source.scale > 0
+    return layout if is_plain else None
 
 
-def _places(found: Sequence[MessageTap], taps: Sequence[SampledTap]) -> _Places:
-    layouts = [tap.layout for tap in found]
+def _places(layouts: Sequence[SignalLayout], sources: Sequence[Source]) -> _Places:
     bits = [layout.bits for layout in layouts]
     return _Places(
         np.array([b.first if b.big_endian else WORD - 1 - b.last for b in bits], np.uint64),
@@ -153,6 +161,6 @@ def _places(found: Sequence[MessageTap], taps: Sequence[SampledTap]) -> _Places:
         np.array([b.byte_count for b in bits], np.uint8),
         np.array([layout.scale for layout in layouts], np.float64),
         np.array([layout.offset for layout in layouts], np.float64),
-        np.array([tap.source.scale for tap in taps], np.float64),
-        np.array([tap.source.offset for tap in taps], np.float64),
+        np.array([source.scale for source in sources], np.float64),
+        np.array([source.offset for source in sources], np.float64),
     )

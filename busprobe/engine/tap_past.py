@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
+from operator import itemgetter
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -39,8 +40,8 @@ class TapPast:
     def __init__(self) -> None:
         self.age = Age()
         self._upto_ns = NEVER
-        self._words, self._times = [NOT_SEEN], [NEVER]
-        """Why it gave no value, from each time on; empty while it gave one."""
+        self._words: list[tuple[int, str]] = [(NEVER, NOT_SEEN)]
+        """From each time on, why it gave no value; empty while it gave one."""
         self._samples: Int64Array = NO_TIMES
         self._answers: list[Reading] = []
         self._requests: list[Request] = []
@@ -76,14 +77,14 @@ class TapPast:
 
     def word_at(self, t_ns: int) -> str:
         """Why it gave no value at a time: "lost", "box down", "asleep" ...; empty where it gave one."""
-        return self._words[max(bisect_right(self._times, t_ns) - 1, 0)]
+        words = self._words
+        return words[max(bisect_right(words, t_ns, key=itemgetter(0)) - 1, 0)][1]
 
     def since(self, t_ns: int, word: str) -> int:
         """When it last began to say a word, up to a time; `NEVER`: it did not."""
-        place = bisect_right(self._times, t_ns) - 1
-        while place >= 0 and self._words[place] != word:
-            place -= 1
-        return self._times[place] if place >= 0 else NEVER
+        words = self._words
+        earlier = reversed(words[: bisect_right(words, t_ns, key=itemgetter(0))])
+        return next((since_ns for since_ns, said in earlier if said == word), NEVER)
 
     def last_sample(self, t_ns: int) -> int | None:
         """Time of the newest sample at or before a time, of those given."""
@@ -108,10 +109,11 @@ class TapPast:
         self._samples = self._samples[int(np.searchsorted(self._samples, before_ns)) :]
         self._answers = [a for a in self._answers if a.t_ns >= before_ns]
         self._requests = [r for r in self._requests if r.t_ns >= before_ns]
+        self._words = self._words[max(bisect_right(self._words, before_ns, key=itemgetter(0)) - 1, 0) :]
 
     def _tell(self, part: Changes, why: Callable[[int], str]) -> None:
         out = part.code > TRUE
-        if not self._words[-1] and not out.any():
+        if not self._words[-1][1] and not out.any():
             return
         told = out.copy()
         told[1:] |= out[:-1]
@@ -119,10 +121,8 @@ class TapPast:
         for place in np.flatnonzero(told).tolist():
             t_ns, code = int(part.t_ns[place]), int(part.code[place])
             word = "" if code <= TRUE else why(t_ns) if code != ASLEEP else SLEEPS if t_ns > NEVER else NOT_SEEN
-            if word != self._words[-1]:
-                # The word before its time: who looks from another thread finds both.
-                self._words.append(word)
-                self._times.append(t_ns)
+            if word != self._words[-1][1]:
+                self._words.append((t_ns, word))
 
 
 def _newest(messages: list[Message]) -> list[Message]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from busprobe.checks.pointwise import FirstKnown
+from busprobe.checks.first_known import FirstKnown
 from busprobe.checks.temporal import sample_points
 from busprobe.decode.answers import Reading, Request
 from busprobe.decode.freshness import Freshness, MaxAge

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busprobe.report.quantities import counted
 from busprobe.report.table import paragraph
 
 WIRES = (
@@ -12,7 +13,6 @@ _GATEWAY = (
     "The port may sit behind a gateway which only answers requests. Then use the maker's upfitter connector, "
     "a body-bus tap or switch wires."
 )
-WRONG_RATE = "a wrong bit rate, or a wire that is off. busprobe listen-rate finds the rate by listening only."
 NOTHING_HEARD = (
     "Ignition on, then wait 10 s: with it off most buses sleep.",
     "Open a door: that wakes the body electronics.",
@@ -21,6 +21,16 @@ NOTHING_HEARD = (
     _GATEWAY,
 )
 """120 Ω at each end of the pair: ISO 11898-2; the order is common practice, no source."""
+
+
+def errors_text(errors: int, good: int) -> str:
+    """Errors of a bus beside its good frames: what they are, and where there is none of these, what to do."""
+    if good:
+        return f"{counted(errors, 'error')} (error frames, unreadable pieces) among {counted(good, 'good frame')}"
+    return (
+        f"{counted(errors, 'error frame')} and not one good frame: a wrong bit rate, or a wire that is off. "
+        "busprobe listen-rate finds the rate by listening only."
+    )
 
 
 def nothing_heard_lines(*, indent: int = 0) -> list[str]:

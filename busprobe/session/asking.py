@@ -10,13 +10,14 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 
 from busprobe.bench.model import Bus
+from busprobe.decode import pids
 from busprobe.decode.answers import Reading
 from busprobe.decode.obd import Listener
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import ObdTap
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.session.polling import start_polling
-from busprobe.session.snapshot import RequestsNow
+from busprobe.session.requests_now import RequestsNow
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 from busprobe.sources.manners import RequestWatch
@@ -92,10 +93,10 @@ class Asking:
 class _Unanswered:
     """PIDs that the bench file polls and nobody has answered so far."""
 
-    def __init__(self, bus: Bus, pids: Sequence[int], signals: Mapping[str, frozenset[int]]) -> None:
+    def __init__(self, bus: Bus, polled: Sequence[int], signals: Mapping[str, frozenset[int]]) -> None:
         """signals: those that come from nothing but OBD answers, and with which PIDs."""
         self._bus = bus
-        self._pids = dict.fromkeys(pids)
+        self._pids = dict.fromkeys(polled)
         self._signals = signals
         self._listener = Listener()
 
@@ -106,11 +107,14 @@ class _Unanswered:
         if obd is None or not obd.poll or obd.every_ns is None:
             return None
         bus = next(b for b in plan.bench.buses if b.name == obd.bus)
-        taps = {name: [source.tap for source in signal.sources] for name, signal in plan.signals.items()}
+        taps = {
+            name: [source.tap for source in signal.sources if isinstance(source.tap, ObdTap)]
+            for name, signal in plan.signals.items()
+        }
         signals = {
-            name: frozenset(int(tap.name[:2], 16) for tap in found if isinstance(tap, ObdTap))
+            name: frozenset(q.pid for tap in found if (q := pids.find(tap.name)) is not None)
             for name, found in taps.items()
-            if all(isinstance(tap, ObdTap) for tap in found)
+            if len(found) == len(plan.signals[name].sources)
         }
         return cls(bus, obd.poll, signals)
 
@@ -124,13 +128,13 @@ class _Unanswered:
         left = tuple(self._pids)
         if not left:
             return ""
-        pids = ", ".join(f"{pid:02X}" for pid in left)
+        asked = ", ".join(f"{pid:02X}" for pid in left)
         names = [name for name, wanted in self._signals.items() if wanted and wanted <= set(left)]
         told = f"; unknown until then: {', '.join(names)}" if names else ""
         how = "with --allow-requests"
         if self._bus.listen_only:
             how = 'with "listen_only = false" in this [[bus]] and --allow-requests'
         return (
-            f'The bench file polls OBD data on "{self._bus.name}" ({pids}), but nobody asks for it there{told}. '
+            f'The bench file polls OBD data on "{self._bus.name}" ({asked}), but nobody asks for it there{told}. '
             f"busprobe asks when it is opened {how}; the answers to another tester count too."
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from busprobe.report.advice import NOTHING_HEARD, WIRES, WRONG_RATE
+from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text
 from busprobe.report.live_text import size_text
 from busprobe.report.quantities import counted, exact, times
 from busprobe.session.downs import Down, down_text, downs_of
@@ -94,9 +94,7 @@ def _bus(source: SourceNow, picture: Snapshot) -> Iterator[Wanted]:
     good = _good_frames(picture).get(source.name, 0)
     yield from _silence(source, good, picture)
     if source.errors and good:
-        among = f"(error frames, unreadable pieces) among {counted(good, 'good frame')}"
-        told = f"{counted(source.errors, 'error')} {among}: look at wires, plugs and terminators."
-        yield Wanted(source.name, told)
+        yield Wanted(source.name, f"{errors_text(source.errors, good)}: look at wires, plugs and terminators.")
     if source.is_up and source.state in _STATES:
         yield Wanted(source.name, _STATES[source.state], source.state == "off")
     if source.load is not None and source.load >= HIGH_LOAD:
@@ -110,7 +108,7 @@ def _silence(source: SourceNow, good: int, picture: Snapshot) -> Iterator[Wanted
         return
     length = picture.t_ns - picture.start_ns
     if source.errors:
-        told = [f"{counted(source.errors, 'error frame')} and not one good frame: {WRONG_RATE}", WIRES]
+        told = [errors_text(source.errors, good), WIRES]
     elif picture.mode == "live" and source.is_up and length >= SILENCE_NS:
         steps = [f"{number}. {step}" for number, step in enumerate(NOTHING_HEARD, 1)]
         told = [f"No frame was heard in {exact(length // 10**9 * 10**9)}. What to try, in this order:", *steps]

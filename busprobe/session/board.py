@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-
-import numpy as np
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.decode.layout import Database
@@ -14,18 +11,13 @@ from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap
 from busprobe.errors import BenchError
-from busprobe.frames import Condition, InputBatch, Int64Array, SourceState
+from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult
-from busprobe.session.levels import Levels
 from busprobe.session.origin import Origin, Origins
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
+from busprobe.session.polls import Polls
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
-
-MOST_POLL_BATCHES = 20_000
-"""Batches of poll times kept in memory; of more the older half is forgotten."""
-NEWEST_POLLS = 50
-"""The achieved time between polls is the median of so many."""
 
 
 class Board:
@@ -40,12 +32,9 @@ class Board:
         effects = outputs(plan)
         self._about = {n: about(n, plan, effects) for n in (*plan.signals, *plan.derived)}
         self._origins = {name: Origins(signal, self.histories[name]) for name, signal in plan.signals.items()}
-        self._levels = Levels()
+        self.polls = Polls()
+        """Of input boxes; `Polls.add` takes new ones."""
         self._checks = ChecksAt(plan)
-        self._polls: dict[str, list[Int64Array]] = {box.name: [] for box in plan.bench.boxes}
-        self._poll_counts: dict[str, list[int]] = {box.name: [0] for box in plan.bench.boxes}
-        """Polls before each batch, and in all."""
-        self._poll_starts: dict[str, list[int]] = {box.name: [] for box in plan.bench.boxes}
         signal_of: dict[str, dict[str, str]] = {box.name: {} for box in plan.bench.boxes}
         for name, signal in plan.signals.items():
             for source in signal.sources:
@@ -65,40 +54,10 @@ class Board:
         unique = {id(d): d for found in self._databases.values() for d in found}
         return tuple(str(problem) for d in unique.values() for problem in d.faulty)
 
-    def polls(self, batch: InputBatch) -> None:
-        """New polls of a box, for the age and the level of its lines."""
-        self._levels.add(batch)
-        if len(batch) and batch.box in self._polls:
-            self._polls[batch.box].append(batch.t_ns)
-            self._poll_starts[batch.box].append(int(batch.t_ns[0]))
-            self._poll_counts[batch.box].append(self._poll_counts[batch.box][-1] + len(batch))
-            if len(self._polls[batch.box]) > MOST_POLL_BATCHES:
-                del self._polls[batch.box][: MOST_POLL_BATCHES // 2]
-                del self._poll_starts[batch.box][: MOST_POLL_BATCHES // 2]
-                del self._poll_counts[batch.box][: MOST_POLL_BATCHES // 2]
-
-    def polls_until(self, box: str, t_ns: int) -> int:
-        """How often a box was polled up to a time."""
-        place = bisect_right(self._poll_starts[box], t_ns) - 1
-        if place < 0:
-            return 0
-        return self._poll_counts[box][place] + int(np.searchsorted(self._polls[box][place], t_ns, "right"))
-
-    def poll_period(self, box: str, t_ns: int) -> int | None:
-        """Achieved time between polls, ns: median of the newest ones up to a time; None before there are two."""
-        place = bisect_right(self._poll_starts[box], t_ns) - 1
-        if place < 0:
-            return None
-        stop = int(np.searchsorted(self._polls[box][place], t_ns, "right"))
-        newest = self._polls[box][place][max(stop - NEWEST_POLLS, 0) : stop]
-        if len(newest) < NEWEST_POLLS and place:
-            newest = np.concatenate([self._polls[box][place - 1][-NEWEST_POLLS:], newest])
-        return int(np.median(np.diff(newest))) if len(newest) > 1 else None
-
-    def is_up(self, source: str, t_ns: int) -> bool:
-        """Whether a source was up at a time."""
+    def down_at(self, source: str, t_ns: int) -> SourceState | None:
+        """The row with which a source went down that was not back at a time; None: it was up."""
         last = next((s for s in reversed(self.states) if s.source == source and s.t_ns <= t_ns), None)
-        return last is None or last.condition is Condition.UP
+        return None if last is None or last.condition is Condition.UP else last
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         origins = self._origins_at(t_ns, tally)
@@ -130,7 +89,7 @@ class Board:
         origin = self._origins_at(t_ns, tally).get(name)
         now = signal_now(self._about[name], self.histories[name], t_ns, origin)
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
-        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self._levels)
+        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls)
 
     def bus_of(self, channel: str) -> str:
         """The bus that a channel belongs to, as far as known."""
@@ -164,16 +123,8 @@ class Board:
             if isinstance(tap, MessageTap) and tap.bus in number:
                 found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
             elif isinstance(tap, LineTap):
-                found = self._last_poll(tap.box.name, t_ns)
+                found = self.polls.newest_ns(tap.box.name, t_ns)
             elif isinstance(tap, ObdTap):
                 found = origins.last_sample(t_ns, place)
             found_at[name] = origins.at(t_ns, place, found)
         return found_at
-
-    def _last_poll(self, box: str, t_ns: int) -> int | None:
-        starts = self._poll_starts[box]
-        place = bisect_right(starts, t_ns) - 1
-        if place < 0:
-            return None
-        times = self._polls[box][place]
-        return int(times[max(int(np.searchsorted(times, t_ns, "right")) - 1, 0)])

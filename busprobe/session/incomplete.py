@@ -17,7 +17,7 @@ from pathlib import Path
 from busprobe.bench.load import load
 from busprobe.bench.model import Bench, Check, Derived, Signal, Text, Trigger
 from busprobe.bench.syntax import parse
-from busprobe.bench.units import UnitError, quantity
+from busprobe.bench.units import is_quantity, quantity
 from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database, MessageLayout, SignalLayout
 from busprobe.engine.plan import Plan, build
@@ -125,7 +125,7 @@ def _compared(node: ast.Compare, labels: dict[str, list[str]], units: dict[str, 
     texts = [n.value for s in sides for n in ast.walk(s) if isinstance(n, ast.Constant) and isinstance(n.value, str)]
     for text in texts:
         for side in sides:
-            if _is_quantity(text):
+            if is_quantity(text):
                 _note_unit(side, text, units)
             elif isinstance(side, ast.Name):
                 labels.setdefault(side.id, []).append(text)
@@ -137,14 +137,6 @@ def _note_unit(side: ast.expr, text: str, units: dict[str, str]) -> None:
     for name in (n for n in ast.walk(side) if isinstance(n, ast.Name) and id(n) not in calls):
         if unit is not None:
             units.setdefault(name.id, unit)
-
-
-def _is_quantity(text: str) -> bool:
-    try:
-        quantity(text)
-    except UnitError:
-        return False
-    return True
 
 
 def _expressions(items: Sequence[Check | Trigger | Derived]) -> Iterator[Text]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from busprobe.bench.units import duration_text
 from busprobe.engine.history import Bounce
 from busprobe.engine.signal_plan import LineTap, Source
-from busprobe.session.levels import Wire
+from busprobe.report.quantities import times
+from busprobe.session.polls import Wire
 from busprobe.session.snapshot import SignalNow, Stage
 from busprobe.timeline import FALSE, TRUE, UNKNOWN
 
@@ -58,5 +59,5 @@ def _taken_out(bounce: Bounce) -> str:
     if bounce.glitches:
         parts.append(f"{bounce.glitches:,} glitch{'es' if bounce.glitches > 1 else ''}")
     if bounce.chatters:
-        parts.append(f"chattered {bounce.chatters:,} time{'s' if bounce.chatters > 1 else ''}")
+        parts.append(f"chattered {times(bounce.chatters)}")
     return f"; taken out: {', '.join(parts)}" if parts else ""

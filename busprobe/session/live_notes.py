@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from busprobe.engine.engine import Results
-from busprobe.report.advice import WRONG_RATE, nothing_heard_lines
+from busprobe.report.advice import errors_text, nothing_heard_lines
 from busprobe.report.quantities import counted
 from busprobe.session.downs import down_notes
-from busprobe.session.live import LiveRun, SourceStatus
+from busprobe.session.live import LiveRun
 from busprobe.session.polling import Polling
 from busprobe.session.recorder import RecorderStatus
+from busprobe.session.source_status import SourceStatus
 from busprobe.sources.pace import pace_notes
 
 
@@ -47,11 +48,8 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
 def _error_notes(name: str, status: SourceStatus) -> Iterator[str]:
     """Error frames of a bus, and a controller that has given up."""
     errors = max(status.errors, status.health.errors)
-    if errors and not status.good:
-        yield f"{name}: {counted(errors, 'error frame')} and not one good frame: {WRONG_RATE}"
-    elif errors:
-        good = counted(status.good, "good frame")
-        yield f"{name}: {counted(errors, 'error')} (error frames, unreadable pieces) among {good}."
+    if errors:
+        yield f"{name}: {errors_text(errors, status.good).rstrip('.')}."
     if status.health.state in ("passive", "off"):
         yield f"{name}: the adapter's controller is error {status.health.state}."
 
@@ -62,8 +60,5 @@ def _silence_notes(run: LiveRun) -> list[str]:
     silent = [name for name in buses if run.status[name].was_up and not run.status[name].rows]
     if not silent:
         return []
-    all_silent = len(silent) == len(buses)
-    return [
-        "No frame was heard." if all_silent else f"No frame was heard on {', '.join(silent)}.",
-        *nothing_heard_lines(),
-    ]
+    where = "" if len(silent) == len(buses) else f" on {', '.join(silent)}"
+    return [f"No frame was heard{where}.", *nothing_heard_lines()]

@@ -20,7 +20,8 @@ from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder, stated_uncertainty
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.recorder import Recorder
-from busprobe.session.snapshot import FrameDetail, RecorderNow, RequestsNow, SignalPath, Snapshot, SourceNow
+from busprobe.session.requests_now import RequestsNow
+from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 
@@ -217,7 +218,7 @@ class LiveScene:
             if isinstance(batch, FrameBatch):
                 self._tally.add(batch)
             else:
-                self._board.polls(batch)
+                self._board.polls.add(batch)
 
     def _lines(self, lines: Sequence[LogLine]) -> None:
         self._fresh_lines = self._fresh_lines or bool(lines)

@@ -15,6 +15,7 @@ from busprobe.decode.answers import Reading, Request
 from busprobe.decode.quantity import Quantity
 from busprobe.engine.signal_plan import ObdTap
 from busprobe.obd_identifiers import is_extended
+from busprobe.report.quantities import identifier
 from busprobe.session.snapshot import Stage
 
 LETTERS = "ABCDEFGH"
@@ -77,7 +78,7 @@ def _request(tap: ObdTap, quantity: Quantity, request: Request | None, t_ns: int
     who = "from this machine" if request.was_sent else "by another tester"
     several = f", with {len(request.pids) - 1} more PIDs" if len(request.pids) > 1 else ""
     return Stage(
-        "Request", text, f"{tap.bus} {_hex(request.identifier)}, asked {_ago(t_ns, request.t_ns)} {who}{several}"
+        "Request", text, f"{tap.bus} {_named(request.identifier)}, asked {_ago(t_ns, request.t_ns)} {who}{several}"
     )
 
 
@@ -86,7 +87,7 @@ def _frames(tap: ObdTap, answer: Reading, t_ns: int) -> Stage:
     frames = list(answer.frames)
     if len(frames) == 1:
         frames = [frames[0][: _head(frames[0]) + len(answer.payload)]]
-    text = f"{_hex(answer.unit_id)}: " + " / ".join(frame.hex(" ").upper() for frame in frames)
+    text = f"{_named(answer.unit_id)}: " + " / ".join(frame.hex(" ").upper() for frame in frames)
     count = "1 frame" if len(frames) == 1 else f"{len(frames)} frames"
     took = ""
     if answer.request_t_ns is not None:
@@ -146,9 +147,9 @@ def _head(frame: bytes) -> int:
     return 0 if head is None else head.start
 
 
-def _hex(identifier: int) -> str:
-    return f"{identifier:08X}" if is_extended(identifier) else f"{identifier:03X}"
-
-
 def _ago(t_ns: int, then_ns: int) -> str:
     return f"{max(t_ns - then_ns, 0) / 1e6:.0f} ms ago"
+
+
+def _named(number: int) -> str:
+    return identifier(number, is_extended(number))

@@ -171,8 +171,8 @@ class ReplayScene:
             last, first = int(batch.t_ns.max()), int(batch.t_ns[0])
             self._start_ns = first if self._start_ns is None else self._start_ns
             self._end_ns = last if self._end_ns is None else max(self._end_ns, last)
-        if isinstance(batch, InputBatch) and len(batch):
-            self._board.polls(batch)
+        if isinstance(batch, InputBatch):
+            self._board.polls.add(batch)
         self._engine.push(source_of(batch), batch)
         if self._engine.pending_rows >= (BLOCK_ROWS if self._ready.is_set() else FIRST_ROWS):
             self._mark(self._engine.advance())
@@ -229,28 +229,29 @@ class ReplayScene:
         counts = dict.fromkeys([*number.values(), *self._flow.channels], 0)
         for key, count in zip(tally.rows.key.tolist(), tally.rows.count.tolist(), strict=True):
             counts[number[key >> 30]] += count
-        span = max((t_ns - self._span()[0]) / 1e9, 1e-3)
         found = [self._bus(name, count, t_ns) for name, count in counts.items()]
-        for box in self._plan.bench.boxes:
-            count = self._board.polls_until(box.name, t_ns)
-            found.append(
-                SourceNow(
-                    box.name, "box", self._board.is_up(box.name, t_ns), count, count / span, None, 0, None,
-                    self._gaps(box.name, t_ns), self._uncertainty_of(box.name), self._board.poll_period(box.name, t_ns),
-                    "", self._trouble(box.name, t_ns), "",
-                    bounce=self._board.bounce(box.name, t_ns),
-                )
-            )  # fmt: skip
+        found += [self._box(box.name, t_ns) for box in self._plan.bench.boxes]
         return tuple(found)
+
+    def _box(self, name: str, t_ns: int) -> SourceNow:
+        span = max((t_ns - self._span()[0]) / 1e9, 1e-3)
+        down, polls = self._board.down_at(name, t_ns), self._board.polls
+        count = polls.count_until(name, t_ns)
+        return SourceNow(
+            name, "box", down is None, count, count / span, None, 0, None, self._gaps(name, t_ns),
+            self._uncertainty_of(name), polls.period_ns(name, t_ns), "", "" if down is None else down.note, "",
+            bounce=self._board.bounce(name, t_ns),
+        )  # fmt: skip
 
     def _bus(self, channel: str, count: int, t_ns: int) -> SourceNow:
         """count: frames up to the time."""
         rate, name = self._flow.at(channel, t_ns), self._board.bus_of(channel)
         bit_rate = next((bus.bitrate for bus in self._plan.bench.buses if bus.name == name), None)
         load = rate.bits / bit_rate if bit_rate else None
+        down = self._board.down_at(channel, t_ns)
         return SourceNow(
-            channel, "bus", self._board.is_up(channel, t_ns), count, rate.frames, load, rate.errors, None,
-            self._gaps(channel, t_ns), self._uncertainty_of(channel), None, "", self._trouble(channel, t_ns), "",
+            channel, "bus", down is None, count, rate.frames, load, rate.errors, None,
+            self._gaps(channel, t_ns), self._uncertainty_of(channel), None, "", "" if down is None else down.note, "",
             asleep=self._is_asleep(channel, t_ns),
         )  # fmt: skip
 
@@ -261,11 +262,6 @@ class ReplayScene:
         if last is None or last.kind == "awake":
             return False
         return not any(s.source == channel and last.decided_ns <= s.t_ns <= t_ns for s in self._board.states)
-
-    def _trouble(self, name: str, t_ns: int) -> str:
-        """What a source that was down said when it was lost."""
-        last = next((s for s in reversed(self._board.states) if s.source == name and s.t_ns <= t_ns), None)
-        return "" if last is None or last.condition is Condition.UP else last.note
 
     def _uncertainty_of(self, name: str) -> int:
         stated = self._source.uncertainty_ns

@@ -17,12 +17,13 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
 from busprobe.obd_identifiers import LAST_11
+from busprobe.report.quantities import identifier
 from busprobe.results import CheckResult
-from busprobe.session.levels import Levels
 from busprobe.session.line_path import line_stages
 from busprobe.session.obd_path import obd_way
 from busprobe.session.origin import Origin, tap_text
 from busprobe.session.picture import derived_text, kind_words
+from busprobe.session.polls import Polls
 from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage, User
 from busprobe.timeline import FALSE, NEVER, TRUE, UNKNOWN
 
@@ -72,7 +73,7 @@ def signal_path(
     checks: Sequence[CheckResult],
     t_ns: int,
     channel_of: Mapping[str, str],
-    levels: Levels,
+    polls: Polls,
 ) -> SignalPath:
     """The way of one signal from the source that counts. channel_of: by bus, the channel's name in the tally."""
     users = tuple(_users(now.name, plan, histories, t_ns))
@@ -86,7 +87,7 @@ def signal_path(
     bits: tuple[int, ...] = ()
     if isinstance(source.tap, LineTap):
         tap = source.tap
-        wire = levels.at(tap.box.name, tap.line, t_ns, origin.past.since(t_ns, "box down"))
+        wire = polls.at(tap.box.name, tap.line, t_ns, origin.past.since(t_ns, "box down"))
         stages = line_stages(source, tap, now, wire, t_ns)
     elif isinstance(source.tap, ObdTap):
         past = origin.past
@@ -227,7 +228,7 @@ def _closed_boxes(name: str, plan: Plan, checks: Sequence[CheckResult]) -> list[
 def _hex(message: MessageLayout) -> str:
     if not message.is_extended and message.identifier > LAST_11:  # its database is missing
         return "?"
-    return f"{message.identifier:08X}" if message.is_extended else f"{message.identifier:03X}"
+    return identifier(message.identifier, message.is_extended)
 
 
 def _row(tally: FrameTally, channel: str, identifier: int, is_extended: bool) -> int | None:

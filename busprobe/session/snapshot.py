@@ -15,7 +15,7 @@ import numpy as np
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, SourceState, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, TriggerEntry
-from busprobe.sources.manners import OtherTester
+from busprobe.session.requests_now import RequestsNow
 
 
 class Kind(Enum):
@@ -231,30 +231,6 @@ class RecorderNow:
     free: int
     failure: str
     """Why it stopped; empty while it records."""
-
-
-@dataclass(frozen=True)
-class RequestsNow:
-    """OBD requests on a bus: busprobe's own where it was given leave, and those of another tester."""
-
-    bus: str
-    is_polled: bool = False
-    """busprobe asks here, as `[obd] poll` wants it."""
-    sent: int = 0
-    per_second: float = 0.0
-    """Of busprobe's own, over the last 10 s or so."""
-    every_ns: int | None = None
-    """As the bench file wants it."""
-    period_ns: int | None = None
-    """As achieved."""
-    unanswered: int = 0
-    incomplete: int = 0
-    paused: str = ""
-    """Why nothing is asked now; a sentence."""
-    other: OtherTester | None = None
-    """Who else has asked since the start."""
-    is_other_asking: bool = False
-    """Within the last 5 s."""
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from busprobe.checks import pointwise as pw
+from busprobe.checks.first_known import FirstKnown
 from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN, Changes
 
 F, T, U, Z = FALSE, TRUE, UNKNOWN, ASLEEP
@@ -196,7 +197,7 @@ def test_a_number_that_changes_while_it_stays_known() -> None:
 
 class TestFirstKnown:
     def test_the_first_listed_that_is_known(self) -> None:
-        first = pw.FirstKnown(3)
+        first = FirstKnown(3)
         parts = [quantity("10 1, 40 ?, 70 5", 80), quantity("20 2, 50 z", 80), quantity("30 3, 60 ?", 80)]
         out = first.step(parts, 80)
         assert said(out) == "- z, 10 1, 40 2, 50 3, 60 ?, 70 5"
@@ -207,17 +208,17 @@ class TestFirstKnown:
         [("zz", "- z"), ("z?", "- z, 10 ?"), ("?z", "- z, 10 ?"), ("??", "- z, 10 ?")],
     )
     def test_none_known(self, codes: str, expected: str) -> None:
-        first = pw.FirstKnown(2)
+        first = FirstKnown(2)
         assert said(first.step([quantity(f"10 {c}", 20) for c in codes], 20)) == expected
 
     def test_lost_and_back_is_no_change_of_source(self) -> None:
-        first = pw.FirstKnown(2)
+        first = FirstKnown(2)
         out = first.step([quantity("10 1, 20 ?, 30 2", 40), quantity("", 40)], 40)
         assert said(out) == "- z, 10 1, 20 ?, 30 2"
         assert out.quiet.tolist() == []
 
     def test_over_a_cut(self) -> None:
-        first = pw.FirstKnown(2)
+        first = FirstKnown(2)
         one = first.step([quantity("10 1", 20), quantity("15 7", 20)], 20)
         two = first.step([quantity("", 30), quantity("25 8", 30)], 30)
         three = first.step([quantity("40 ?", 50), quantity("", 50)], 50)
@@ -226,22 +227,22 @@ class TestFirstKnown:
         assert [part.quiet.tolist() for part in (one, two, three, four)] == [[], [], [40], [60]]
 
     def test_over_a_cut_after_a_change_of_source(self) -> None:
-        first = pw.FirstKnown(2)
+        first = FirstKnown(2)
         one = first.step([quantity("10 1, 18 ?", 20), quantity("15 7", 20)], 20)
         two = first.step([quantity("", 30), quantity("25 8", 30)], 30)
         assert (said(one, two), one.quiet.tolist(), two.quiet.tolist()) == ("- z, 10 1, 18 7, 25 8", [18], [])
 
     def test_the_second_at_first_is_no_change_of_source(self) -> None:
-        first = pw.FirstKnown(2)
+        first = FirstKnown(2)
         assert first.step([quantity("", 20), quantity("10 7", 20)], 20).quiet.tolist() == []
 
     def test_a_change_of_source_of_a_source_is_passed_on(self) -> None:
         part = quantity("10 1, 20 2", 30)
         quiet = Changes(part.t_ns, part.code, part.value, 30, None, np.array([20], np.int64))
-        assert pw.FirstKnown(2).step([quiet, quantity("", 30)], 30).quiet.tolist() == [20]
+        assert FirstKnown(2).step([quiet, quantity("", 30)], 30).quiet.tolist() == [20]
 
     def test_nothing_new(self) -> None:
-        first = pw.FirstKnown(2)
+        first = FirstKnown(2)
         assert said(first.step([quantity("", 20), quantity("", 20)], 20)) == "- z"
         later = first.step([quantity("", 30), quantity("", 30)], 30)
         assert said(later) == ""

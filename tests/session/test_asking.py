@@ -11,35 +11,23 @@ from pathlib import Path
 
 import can
 import pytest
-from virtual_vehicle import Vehicle
+from virtual_vehicle import POLL, Vehicle, polling_bench
 
-from busprobe.bench.load import loads
 from busprobe.engine.plan import build
 from busprobe.errors import DeviceError
 from busprobe.session import asking
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.polling import start_polling
-from busprobe.session.snapshot import RequestsNow
+from busprobe.session.requests_now import RequestsNow
 from busprobe.tui.view.health import problem_rows
 from busprobe.tui.view.requests import request_lines
 from busprobe.van.control_units import ControlUnit
 
-BENCH = """\
-[vehicle]
-name = "van"
-[[bus]]
-name = "body"
-interface = "virtual"
-channel = "{channel}"
-listen_only = {listen_only}
-[obd]
-bus = "body"
-{poll}
+SIGNALS = """
 [signals]
-module_volts = {{ from = "obd.42", unit = "V" }}
-rpm = {{ from = "obd.0C" }}
+module_volts = { from = "obd.42", unit = "V" }
+rpm = { from = "obd.0C" }
 """
-POLL = 'poll = ["0C", "42"]\nevery = "200 ms"'
 WAIT_S = 30.0
 UNITS = {0x0C: b"\x0c\x80", 0x42: b"\x31\x9c"}
 """800 rpm and 12.7 V by the scalings of SAE J1979 / ISO 15031-5 (0C: /4, 42: /1000); values from memory."""
@@ -54,7 +42,7 @@ def no_long_listening(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @contextmanager
 def watching(channel: str, *, poll: str = POLL, listen_only: str = "false", allow: bool) -> Iterator[LiveScene]:
-    bench = loads(BENCH.format(channel=channel, poll=poll, listen_only=listen_only))
+    bench = polling_bench(channel, poll, listen_only, SIGNALS)
     scene = LiveScene(build(bench, {}), {}, allow_requests=allow)
     try:
         yield scene

@@ -4,9 +4,8 @@ import re
 import time
 
 import pytest
-from virtual_vehicle import Vehicle
+from virtual_vehicle import Vehicle, polling_bench
 
-from busprobe.bench.load import loads
 from busprobe.decode.obd import Listener, Reading, Request
 from busprobe.errors import DeviceError
 from busprobe.frames import InputBatch
@@ -15,31 +14,13 @@ from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.van.control_units import ControlUnit
 
-BENCH = """\
-[vehicle]
-name = "van"
-[[bus]]
-name = "body"
-interface = "virtual"
-channel = "{channel}"
-listen_only = {listen_only}
-[obd]
-bus = "body"
-{poll}
-"""
-POLL = 'poll = ["0C", "42"]\nevery = "200 ms"'
-
-
-def bench_of(channel, poll=POLL, listen_only="false"):
-    return loads(BENCH.format(channel=channel, poll=poll, listen_only=listen_only))
-
 
 def values_of(records):
     return {record.name: record.value for record in records if isinstance(record, Reading)}
 
 
 def test_readings_come_by_themselves(tmp_path):
-    bench, clock = bench_of(tmp_path.name), Clock()
+    bench, clock = polling_bench(tmp_path.name), Clock()
     (bus,) = bench.buses
     source, listener, records = BusSource(bus), Listener(), []
     vehicle = Vehicle(tmp_path.name, ControlUnit(0x7E8, {0x0C: b"\x0c\x80", 0x42: b"\x31\x9c"}))
@@ -64,20 +45,20 @@ def test_readings_come_by_themselves(tmp_path):
 
 
 def test_a_listen_only_bus_is_refused():
-    bench = bench_of("nowhere", listen_only="true")
+    bench = polling_bench("nowhere", listen_only="true")
     with pytest.raises(DeviceError, match='The bus "body" is listen-only'):
         start_polling(bench, [BusSource(bench.buses[0])], Clock())
 
 
 def test_nothing_to_poll():
-    bench = bench_of("nowhere", poll="")
+    bench = polling_bench("nowhere", poll="")
     assert start_polling(bench, [BusSource(bench.buses[0])], Clock()) is None
 
 
 def test_other_batches_are_no_frames_of_the_bus():
     import numpy as np
 
-    bench = bench_of("nowhere")
+    bench = polling_bench("nowhere")
     polling = start_polling(bench, [BusSource(bench.buses[0])], Clock())
     assert isinstance(polling, Polling)
     polling.observe(InputBatch("box", np.empty(0, np.int64), np.empty(0, np.uint64)))

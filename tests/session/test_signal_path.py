@@ -39,7 +39,7 @@ class Seen:
             engine.push("body", bus)
             engine.push("box", box)
             self.tally.add(bus)
-            self.board.polls(box)
+            self.board.polls.add(box)
         self.checks: tuple[CheckResult, ...] = engine.finish().checks
         self.frames: FrameBatch = join_frames(frames)
         self.end_ns = int(self.frames.t_ns[-1])

@@ -5,7 +5,23 @@ import time
 
 import can
 
+from busprobe.bench.load import loads
+from busprobe.bench.model import Bench
 from busprobe.van.control_units import ControlUnits
+
+BENCH = """\
+[vehicle]
+name = "van"
+[[bus]]
+name = "body"
+interface = "virtual"
+channel = "{channel}"
+listen_only = {listen_only}
+[obd]
+bus = "body"
+{poll}
+"""
+POLL = 'poll = ["0C", "42"]\nevery = "200 ms"'
 
 
 class Vehicle(threading.Thread):
@@ -32,3 +48,8 @@ class Vehicle(threading.Thread):
         self._is_over.set()
         self.join(5)
         self._bus.shutdown()
+
+
+def polling_bench(channel: str, poll: str = POLL, listen_only: str = "false", signals: str = "") -> Bench:
+    """A bench file that polls on a virtual bus. signals: its further tables."""
+    return loads(BENCH.format(channel=channel, poll=poll, listen_only=listen_only) + signals)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from busprobe.bench.units import duration_text
 from busprobe.report.quantities import counted, rounded
 from busprobe.report.vehicle_text import who_asks
-from busprobe.session.snapshot import RequestsNow, Snapshot
+from busprobe.session.requests_now import RequestsNow
+from busprobe.session.snapshot import Snapshot
 from busprobe.tui.view.spans import Line, Span, Tone
 
 

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from busprobe.bench.model import Line
 from busprobe.decode.lines import thresholds
 from busprobe.frames import InputBatch
-from busprobe.session import levels
-from busprobe.session.levels import Levels
+from busprobe.session import polls
+from busprobe.session.polls import Polls
 from busprobe.timeline import NEVER
 
 AUX = Line("aux", 1, analogue=True, above_mv=9000, below_again_mv=6000)
@@ -32,8 +32,8 @@ def test_between_its_limits_a_line_stays_as_it_was(
     millivolts: list[int], cuts: list[int], at: int, down: int, chunk: int
 ) -> None:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(levels, "LOOK_BACK", chunk)
-        kept = Levels()
+        patch.setattr(polls, "LOOK_BACK", chunk)
+        kept = Polls()
         times = list(range(len(millivolts)))
         bounds = sorted({0, len(times), *(c for c in cuts if c < len(times))})
         for low, high in pairwise(bounds):
@@ -52,7 +52,7 @@ def test_between_its_limits_a_line_stays_as_it_was(
 
 
 def test_late_polls_do_not_count() -> None:
-    kept = Levels()
+    kept = Polls()
     one = batch([10, 20], [1, 2])
     kept.add(InputBatch("box", one.t_ns, one.mask, one.analogue, late=np.array([False, True])))
     plain = Line("feed", 1, analogue=True)
@@ -65,8 +65,8 @@ def test_late_polls_do_not_count() -> None:
 
 
 def test_of_very_many_batches_the_newest_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(levels, "MOST_BATCHES", 4)
-    kept = Levels()
+    monkeypatch.setattr(polls, "MOST_BATCHES", 4)
+    kept = Polls()
     for t in range(10):
         kept.add(batch([t], [t]))
     plain = Line("feed", 1, analogue=True)

@@ -1,0 +1,50 @@
+"""How a source is doing in a live run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from busprobe.session.readers import Reader
+from busprobe.sources.live import Health
+from busprobe.timeline import NEVER
+
+
+@dataclass
+class SourceStatus:
+    """A source in a live run, for the status line."""
+
+    reader: Reader
+    patience_s: float
+    is_up: bool = False
+    was_up: bool = False
+    trouble: str = ""
+    """What it said when it could not be opened or was lost."""
+    complete_to_ns: int | None = None
+    progress_s: float = 0.0
+    """Monotonic time at which it last got further."""
+    rows: int = 0
+    errors: int = 0
+    """Error frames among them."""
+    own: int = 0
+    """Frames among them that this program sent."""
+    gaps: int = 0
+    """How often it was declared down."""
+    said_ns: int = NEVER
+    """Time of its newest row of state."""
+
+    earlier: Health = field(default_factory=Health)
+    """Errors and losses of connections that are gone."""
+    is_gone: bool = False
+
+    @property
+    def good(self) -> int:
+        """Frames or polls that came from the vehicle, and were no error frames."""
+        return self.rows - self.errors - self.own
+
+    @property
+    def health(self) -> Health:
+        """Errors and losses are those of the whole run, however often it was opened."""
+        now, before = self.reader.source.health(), self.earlier
+        if self.is_gone:
+            return replace(now, errors=before.errors, lost=before.lost)
+        return replace(now, errors=before.errors + now.errors, lost=before.lost + now.lost)
