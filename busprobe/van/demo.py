@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from busprobe.decode.layout import Database
@@ -46,11 +47,11 @@ def open_demo(directory: Path) -> Scene:
         return open_scene(directory / _RECORDED)
     bench = _own_bench(directory)
     van = VanProcess(bench, from_s=FROM_S)
-    try:
-        return DemoScene(*load_plan(bench), van)
-    except BaseException:
-        van.close()
-        raise
+    with ExitStack() as on_error:
+        on_error.callback(van.close)
+        scene = DemoScene(*load_plan(bench), van)
+        on_error.pop_all()
+    return scene
 
 
 def _own_bench(directory: Path) -> Path:

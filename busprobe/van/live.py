@@ -13,6 +13,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Collection
+from contextlib import ExitStack
 from dataclasses import replace
 from typing import Self
 
@@ -49,11 +50,10 @@ class Van:
         self._units = van_units(self.schedule.world_at)
         self.bus = van_bus(bench)
         self._bus = SimulatedBus(self.bus)
-        try:
+        with ExitStack() as on_error:
+            on_error.callback(self._bus.close)
             self._box: BoxPort | None = van_box(bench, self.schedule.levels_at, lambda: self.drive_ns)
-        except BaseException:
-            self._bus.close()
-            raise
+            on_error.pop_all()
         self._zero_ns = time.monotonic_ns()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="van", daemon=True)

@@ -126,11 +126,12 @@ def live(folder: Path, dbc: Path, rate: int, seconds: float) -> tuple[int, float
         run.turn()
     start = time.process_time()
     processes = senders(rate, seconds)
-    look = 0.0
-    while look > time.monotonic() or any(p.poll() is None for p in processes):
-        if look <= time.monotonic():
-            look = time.monotonic() + 0.2
+    is_sending, next_look = True, 0.0
+    while is_sending:
         run.turn()
+        if time.monotonic() >= next_look:
+            next_look = time.monotonic() + 0.2
+            is_sending = any(p.poll() is None for p in processes)
     until = time.monotonic() + 0.3
     while time.monotonic() < until:
         run.turn()

@@ -66,7 +66,7 @@ def test_leaving_while_recording(snap_compare: Compare, live: FakeScene) -> None
 @SIZES
 def test_start_page(snap_compare: Compare, size: tuple[int, int]) -> None:
     """What was open lately, the demo, another file, adapters."""
-    vans = Path("/home/fitter/vans")
+    vans = Path("/vans/winter")
     remember(Opened(None, vans / "van12.toml"))
     remember(Opened(vans / "drive.log", vans / "van12.toml"))
     remember(Opened(vans / "handover.duckdb", None))
