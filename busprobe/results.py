@@ -102,6 +102,8 @@ class TriggerEntry:
     signals: SignalTexts
     keep_from_ns: int | None = None
     keep_to_ns: int | None = None
+    is_marker: bool = False
+    """A press of the button that sets markers."""
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from busprobe.bench.model import Bench, Signal, Tap, Text, Trigger
-from busprobe.bench.section import Section
+from busprobe.bench.section import Section, error_at
 from busprobe.errors import nearest
 
 RECORD_KEYS = ("marker_line",)
 MARKER_SIGNAL = "marker_button"
 MARKER = "Marker"
+"""What a press is called in the trigger log."""
 
 
 def with_marker(root: Section, bench: Bench) -> Bench:
@@ -32,5 +33,8 @@ def with_marker(root: Section, bench: Bench) -> Bench:
     if signal is None:
         signal = Signal(MARKER_SIGNAL, (tap,), origin=origin)
         bench = replace(bench, signals=(*bench.signals, signal))
-    trigger = Trigger(MARKER, Text(f"rises({signal.name})", origin), origin=origin)
+    taken = next((t for t in bench.triggers if t.name == MARKER), None)
+    if taken is not None:
+        raise error_at(taken.origin, f'The trigger "{MARKER}" is what marker_line logs: name this one otherwise.')
+    trigger = Trigger(MARKER, Text(f"rises({signal.name})", origin), origin=origin, is_marker=True)
     return replace(bench, triggers=(*bench.triggers, trigger))

@@ -183,6 +183,8 @@ class Trigger:
     keep_before_ns: int = 0
     keep_after_ns: int = 0
     origin: Origin = Origin()
+    is_marker: bool = False
+    """It is the user's button: what it logs are markers."""
 
 
 @dataclass(frozen=True)

@@ -70,7 +70,8 @@ def watch_trigger(plan: TriggerPlan, network: Network, say_for: SayFor) -> Trigg
     trigger = plan.trigger
     on = Watched(network, network.add(plan.on), n.is_event(plan.on))
     keep = (trigger.keep_before_ns, trigger.keep_after_ns)
-    return TriggerWatch(trigger.name, on, keep if any(keep) else None, say_for(plan.signals))
+    say = say_for(plan.signals)
+    return TriggerWatch(trigger.name, on, keep if any(keep) else None, say, is_marker=trigger.is_marker)
 
 
 def result(plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, glitches: int) -> CheckResult:

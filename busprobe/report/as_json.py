@@ -105,6 +105,7 @@ def _occurrence(one: Occurrence, start: int) -> Json:
 def trigger_json(entry: TriggerEntry, start: int) -> Json:
     return {
         "name": entry.name,
+        "marker": entry.is_marker,
         "t_ns": entry.t_ns,
         "t_s": seconds(entry.t_ns - start),
         "decided_ns": entry.decided_ns,

@@ -25,6 +25,8 @@ from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 FIRST_ROWS, BLOCK_ROWS = 8_000, 400_000
 """Rows evaluated at first, so that something shows soon, and later."""
 MOST_MARKS = 20_000
+MARKED = (Outcome.FAILED.value, Outcome.UNDECIDED.value, "trigger")
+"""Kinds of log lines that are marks, under the same name."""
 
 
 class ReplayScene:
@@ -42,6 +44,8 @@ class ReplayScene:
         self._source = source
         self._problems = problems
         self._plan = plan
+        self._buttons = {t.trigger.name for t in plan.triggers if t.trigger.is_marker}
+        """Triggers that are the user's button."""
         self._board = Board(plan, databases)
         self._memory = MemoryStore()
         """Frames of a file that cannot be asked for a time."""
@@ -189,12 +193,12 @@ class ReplayScene:
         self._marks = tuple(sorted(marks, key=lambda m: m.t_ns))
 
     def _mark(self, lines: Sequence[LogLine]) -> None:
-        kinds = {Outcome.FAILED.value: "failed", Outcome.UNDECIDED.value: "undecided", "trigger": "trigger"}
         for line in lines:
             if line.kind in ("asleep", "awake"):
                 self._sleeps.setdefault(line.name, []).append(line)
-            if line.kind in kinds:
-                self._log_marks.append(Mark(line.t_ns, kinds[line.kind], line.name))
+            if line.kind in MARKED:
+                is_press = line.kind == "trigger" and line.name in self._buttons
+                self._log_marks.append(Mark(line.t_ns, "marker" if is_press else line.kind, line.name))
 
     def _span(self) -> tuple[int, int]:
         start = self._start_ns or 0

@@ -26,6 +26,7 @@ def test_a_button_of_its_own() -> None:
     bench = loads(BENCH.format(signals=""))
     assert [s.name for s in bench.signals] == ["marker_button"]
     assert [(t.name, t.on.text) for t in bench.triggers] == [("Marker", "rises(marker_button)")]
+    assert bench.triggers[0].is_marker
 
 
 def test_a_button_that_is_a_signal_already() -> None:
@@ -39,3 +40,8 @@ def test_no_such_line() -> None:
     assert str(error.value) == (
         'line 5, column 16: There is no input line "box.buton". Nearest known name: "box.button".'
     )
+
+
+def test_the_name_is_taken() -> None:
+    with pytest.raises(BenchError, match=r'line 15, column 1: The trigger "Marker" is what marker_line logs'):
+        loads(BENCH.format(signals="") + '[[trigger]]\nname = "Marker"\non = "rises(marker_button)"\n')

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from busprobe.report.trigger_log import triggers_csv, write_triggers
+from busprobe.report.trigger_log import triggers_csv, triggers_json, write_triggers
 from busprobe.results import TriggerEntry
 
 S = 1_000_000_000
@@ -42,6 +42,11 @@ def test_json_where_the_name_says_so(tmp_path: Path, name: str) -> None:
     assert report["start_ns"] == S
     assert report["triggers"][1]["signals"] == {"rear_door": "on", "speed": "12.4 km/h"}
     assert report["triggers"][1]["t_s"] == 4.0
+
+
+def test_json_says_which_lines_are_markers() -> None:
+    entries = (*ENTRIES, TriggerEntry("Marker", 8 * S, 8 * S, {"button": "on"}, is_marker=True))
+    assert [e["marker"] for e in json.loads(triggers_json(entries, S))["triggers"]] == [False, False, True]
 
 
 def test_csv_for_every_other_name(tmp_path: Path) -> None:

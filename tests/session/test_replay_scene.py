@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from scripted import BENCH, van_batches
 
 from busprobe.analysis.frame_tally import FrameTally
+from busprobe.bench.marker import MARKER
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.errors import BenchError
 from busprobe.frames import ERROR, LATE, FrameBatch, StateBatch, join_frames
@@ -72,6 +73,30 @@ def test_at_the_end_it_says_what_verify_says(drive: Path) -> None:
         assert picture.checks == report.checks
         assert tuple(picture.triggers) == report.triggers
         assert [m.text for m in scene.player.marks if m.kind == "trigger"] == [e.name for e in report.triggers]
+
+
+def test_a_press_of_the_marker_button_is_a_mark_of_its_own_kind(tmp_path: Path) -> None:
+    """Here the siren switch stands for the button."""
+    bench = tmp_path / BENCH.name
+    (tmp_path / "patrol_van.dbc").write_bytes(BENCH.with_suffix(".dbc").read_bytes())
+    told = BENCH.read_text(encoding="utf-8") + '\n[record]\nmarker_line = "box.siren_switch"\n'
+    bench.write_text(told, encoding="utf-8")
+    recording = RECORDINGS / "handover.duckdb"
+    entries = verify(recording, bench).triggers
+    pressed = [e.t_ns for e in entries if e.name == MARKER]
+    with loaded(recording, bench) as scene:
+        player = scene.player
+        assert len(pressed) > 2
+        assert [m.t_ns for m in player.marks if m.kind == "marker"] == pressed
+        assert not [m for m in player.marks if m.kind == "trigger" and m.text == MARKER]
+        assert len([m for m in player.marks if m.kind == "trigger"]) == len(entries) - len(pressed) > 0
+        player.seek(0)
+        forward = [player.step_mark(1, "marker") for _ in pressed]
+        assert [m.t_ns for m in forward if m] == pressed
+        assert player.step_mark(1, "marker") is None
+        back = player.step_mark(-1, "marker")
+        assert back is not None
+        assert back.t_ns == pressed[-2]
 
 
 def test_a_bus_that_sleeps_is_said_to_sleep_from_2_s_after_its_last_frame_on() -> None:

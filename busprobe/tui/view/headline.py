@@ -5,6 +5,7 @@ from __future__ import annotations
 from busprobe.session.snapshot import RecorderNow, Snapshot
 from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
 from busprobe.tui.view.times import clock, size
+from busprobe.tui.view.values import entry_sign
 
 NARROW = 60
 """Below this width the number of failed checks is said in short."""
@@ -66,7 +67,7 @@ def newest_trigger(picture: Snapshot) -> tuple[Span, ...]:
     if not picture.triggers:
         return (Span("no trigger yet", Tone.DIM),)
     entry = picture.triggers[-1]
-    return Span("◆ ", Tone.NOTE), Span(clock(entry.t_ns - picture.start_ns), Tone.DIM), Span(" "), Span(entry.name)
+    return entry_sign(entry), Span(clock(entry.t_ns - picture.start_ns), Tone.DIM), Span(" "), Span(entry.name)
 
 
 def _both(left: list[Span], right: list[Span], width: int) -> Line:

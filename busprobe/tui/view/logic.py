@@ -8,6 +8,7 @@ from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import clock, span
+from busprobe.tui.view.values import entry_sign
 
 CHECK_COLUMNS = (
     Column("Verdict", 15),
@@ -178,7 +179,7 @@ def shown_triggers(entries: Sequence[TriggerEntry], words: str) -> list[tuple[in
 def trigger_row(place: int, entry: TriggerEntry, start_ns: int) -> Row:
     here = clock(entry.t_ns - start_ns, 3)
     signals = signals_text(entry.signals)
-    cells = (cell(here), (Span("◆ ", Tone.NOTE), Span(entry.name)), cell(signals, Tone.DIM))
+    cells = (cell(here), (entry_sign(entry), Span(entry.name)), cell(signals, Tone.DIM))
     return Row(f"{entry.t_ns} {entry.name}", cells, f"{here}\t{entry.name}\t{signals}")
 
 

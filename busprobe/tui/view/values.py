@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from busprobe.results import TriggerEntry
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.spans import Cell, Span, Tone, cell
 from busprobe.tui.view.times import SECOND, clock, span
 
 ON_SIGN, OFF_SIGN, UNKNOWN_SIGN, ASLEEP_SIGN = "●", "○", "?", "z"
+
+
+def entry_sign(entry: TriggerEntry) -> Span:
+    """Before a line of the trigger log; the shapes are those of the replay bar."""
+    return Span("▾ ", Tone.KEY) if entry.is_marker else Span("◆ ", Tone.NOTE)
 
 
 def value_cell(signal: SignalNow) -> Cell:
