@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from busprobe.analysis.intervals import IntervalStats, Sending
 from busprobe.analysis.obd_seen import ObdSeen, ObdSummary
-from busprobe.analysis.survey_result import IdentifierSeen, SurveyResult
+from busprobe.analysis.survey_result import BoxSeen, IdentifierSeen, SurveyResult
 from busprobe.bench.model import Tap
 
 LEAST_MAX_AGE_NS = 100_000_000
+WORD = 64
+"""Bits of a payload word."""
 MISSED_CYCLES = 3
 """A signal is unknown once so many of its cycles have gone by without a sample."""
+NOT_DUE = "not sent in a cycle: operate it"
 _STEP_NS = 10_000_000
 
 
@@ -39,6 +42,8 @@ class WantedTap:
     """The bench file's, else None."""
     cycle_ns: int | None = None
     """Cycle time that the database gives, or the time of a round of OBD requests."""
+    bits: tuple[int, ...] = ()
+    """Its bits in the payload, bit 0 the lowest of byte 0; empty where they are not always its own."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,10 @@ class TapSeen:
     proposed_ns: int | None = None
     """The `max_age` to write; None where the signal holds until its channel sleeps."""
     note: str = ""
+    changed: bool | None = None
+    """Whether it ever had another value; None where that cannot be told."""
+    on_operation: bool = False
+    """A message that the database has and that is not sent in a cycle: it may not have been due."""
 
 
 def tap_presence(wanted: Iterable[WantedTap], found: SurveyResult, obd: ObdSummary) -> tuple[TapSeen, ...]:
@@ -74,18 +83,25 @@ def tap_presence(wanted: Iterable[WantedTap], found: SurveyResult, obd: ObdSumma
             result.append(_obd(want, obd.values, ends))
         else:
             box = boxes.get(want.tap.owner)
-            if box is None:
-                result.append(_missing(want))
-            else:
-                result.append(
-                    TapSeen(want.signal, want.tap.text, Presence.PRESENT, box.polls, box.last_ns, 0, want.max_age_ns)
-                )
+            result.append(_missing(want) if box is None else _line(want, box))
     return tuple(result)
 
 
 def _missing(want: WantedTap) -> TapSeen:
     proposed = _at_least(MISSED_CYCLES * want.cycle_ns) if want.cycle_ns else None
-    return TapSeen(want.signal, want.tap.text, Presence.MISSING, max_age_ns=want.max_age_ns, proposed_ns=proposed)
+    waits = want.tap.kind == "message" and want.channel is not None and not want.cycle_ns
+    return TapSeen(
+        want.signal, want.tap.text, Presence.MISSING, max_age_ns=want.max_age_ns, proposed_ns=proposed,
+        note=NOT_DUE if waits else "", on_operation=waits,
+    )  # fmt: skip
+
+
+def _line(want: WantedTap, box: BoxSeen) -> TapSeen:
+    edges = {line.name: line.edges for line in box.lines}.get(want.tap.message)
+    return TapSeen(
+        want.signal, want.tap.text, Presence.PRESENT, box.polls, box.last_ns, 0, want.max_age_ns,
+        changed=None if edges is None else edges > 0,
+    )  # fmt: skip
 
 
 def _message(want: WantedTap, seen: IdentifierSeen | None, ends: dict[str, int]) -> TapSeen:
@@ -96,7 +112,12 @@ def _message(want: WantedTap, seen: IdentifierSeen | None, ends: dict[str, int])
     longest = seen.intervals.longest_ns or 0
     note = f"longest gap {longest / 1e9:.3g} s" if limit and longest > limit else ""
     age = ends[seen.channel] - seen.last_ns
-    return _judged(want, seen.count, seen.last_ns, age_ns=age, proposed=proposed, note=note)
+    judged = _judged(want, seen.count, seen.last_ns, age_ns=age, proposed=proposed, note=note)
+    return replace(judged, changed=_has_changed(want.bits, seen.changing) if want.bits else None)
+
+
+def _has_changed(bits: Sequence[int], changing: Sequence[int]) -> bool:
+    return any(changing[bit // WORD] >> bit % WORD & 1 for bit in bits if bit // WORD < len(changing))
 
 
 def _obd(want: WantedTap, values: Sequence[ObdSeen], ends: dict[str, int]) -> TapSeen:
@@ -104,12 +125,14 @@ def _obd(want: WantedTap, values: Sequence[ObdSeen], ends: dict[str, int]) -> Ta
     mine = [one for one in values if one.service == 1 and one.name == name and one.channel == want.channel]
     if not mine:
         return _missing(want)
+    moved = [one.least != one.greatest for one in mine if one.least is not None]
     best = max(mine, key=lambda one: (one.count, one.control_unit))
     cycle = want.cycle_ns
     if cycle is None and best.count > 1:
         cycle = (best.last_ns - best.first_ns) // (best.count - 1)
     proposed = _at_least(MISSED_CYCLES * cycle) if cycle else None
-    return _judged(want, best.count, best.last_ns, age_ns=ends[best.channel] - best.last_ns, proposed=proposed)
+    judged = _judged(want, best.count, best.last_ns, age_ns=ends[best.channel] - best.last_ns, proposed=proposed)
+    return replace(judged, changed=any(moved) if moved else None)
 
 
 def _judged(want: WantedTap, count: int, last_ns: int, *, age_ns: int, proposed: int | None, note: str = "") -> TapSeen:

@@ -16,6 +16,8 @@ class Way(Enum):
     BUS = "on the bus"
     OBD = "by OBD answers"
     WIRE = "by a wire"
+    UNSEEN = "not seen: operate it, else needs a wire"
+    """A database has its message, which is sent only when something happens, and nothing happened."""
     NONE = "needs a wire"
     """No place that the bench file names has it: a wire, or another tap of the bus."""
 
@@ -29,7 +31,9 @@ class RoleSeen:
     signal: str
     way: Way
     tap: str
-    """The place that has it; of NONE the places that do not."""
+    """The place that has it; of UNSEEN the place that may, of NONE the places that do not."""
+    changed: bool | None = None
+    """Whether it was seen to change, which alone shows that it is this role; None where that cannot be told."""
 
 
 def roles_seen(signals: Sequence[Signal], seen: Sequence[TapSeen]) -> tuple[RoleSeen, ...]:
@@ -43,10 +47,14 @@ def roles_seen(signals: Sequence[Signal], seen: Sequence[TapSeen]) -> tuple[Role
         if signal.role is None:
             continue
         kinds = {tap.text: tap.kind for tap in signal.taps}
-        here = next((t for t in by_signal[signal.name] if t.presence is not Presence.MISSING), None)
-        if here is None:
+        mine = by_signal[signal.name]
+        here = next((t for t in mine if t.presence is not Presence.MISSING), None)
+        waiting = next((t for t in mine if t.on_operation), None)
+        if here is not None:
+            found.append(RoleSeen(signal.role, signal.name, _WAYS[kinds[here.tap]], here.tap, here.changed))
+        elif waiting is not None:
+            found.append(RoleSeen(signal.role, signal.name, Way.UNSEEN, waiting.tap))
+        else:
             taps = ", ".join(tap.text for tap in signal.taps)
             found.append(RoleSeen(signal.role, signal.name, Way.NONE, taps))
-        else:
-            found.append(RoleSeen(signal.role, signal.name, _WAYS[kinds[here.tap]], here.tap))
     return tuple(found)

@@ -36,7 +36,8 @@ def command(
 
     Channels and bus load; period, jitter, longest gap and changing bits of every identifier;
     input boxes; what OBD traffic shows. With a bench file also which of its signals are
-    present, stale or missing, and a max_age to write for each.
+    present, stale or missing, a max_age to write for each, and how each role can be had: on the
+    bus, by OBD answers, by a wire. Operate every door, switch and lever meanwhile.
 
     \b
     Examples:

@@ -54,6 +54,11 @@ class Field:
         return self.first + self.length - 1
 
     @property
+    def places(self) -> tuple[int, ...]:
+        """DBC numbers of all its bits, the highest first where `big_endian`, else the lowest."""
+        return tuple(bit ^ 7 if self.big_endian else bit for bit in range(self.first, self.last + 1))
+
+    @property
     def byte_count(self) -> int:
         """Bytes that a payload must have to hold the whole signal."""
         return self.last // 8 + 1

@@ -12,6 +12,7 @@ from busprobe.frames import Condition
 from busprobe.report.obd_text import obd_lines
 from busprobe.report.quantities import count, counted, exact, identifier, moment, percent, rounded, wall
 from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
+from busprobe.report.walk import walk_lines
 
 FAULTS_SHOWN = 20
 """Faults of databases shown; the JSON file has all."""
@@ -51,7 +52,7 @@ _SIGNALS = (
     Column("proposed", right=True),
     Column("", wrap=20),
 )
-_ROLES = (Column("role"), Column("can be had"), Column("signal", wrap=20), Column("from", wrap=50))
+_ROLES = (Column("role"), Column("can be had", wrap=24), Column("signal", wrap=20), Column("from", wrap=50))
 _LEGEND = (
     "period: median interval. jitter: from the 5 % to the 95 % point of the intervals. longest, at: the "
     "longest interval, and when it began. changing bits: two hex digits a payload byte, first byte "
@@ -73,6 +74,7 @@ def survey_lines(report: SurveyReport) -> list[str]:
         *_signals(report.signals, start),
         *_roles(report.roles),
         *obd_lines(report.obd, start),
+        *walk_lines(report.walk, start),
         *_faults(report),
         *(["", *(line for note in report.notes for line in paragraph(note, width=96))] if report.notes else []),
     ]
@@ -214,8 +216,13 @@ def _roles(roles: Sequence[RoleSeen]) -> list[str]:
     """Which roles can be had here, and which need a wire."""
     if not roles:
         return []
-    rows = [(one.role, one.way.value, one.signal, one.tap) for one in roles]
+    rows = [(one.role, way_text(one), one.signal, one.tap) for one in roles]
     return [*heading("Roles"), *table(_ROLES, rows)]
+
+
+def way_text(one: RoleSeen) -> str:
+    """How a role can be had; a place that was never seen to change is not proved to be this role's."""
+    return f"{one.way.value}, unchanged: operate it" if one.changed is False else one.way.value
 
 
 def _faults(report: SurveyReport) -> list[str]:

@@ -95,7 +95,8 @@ class DescribedChannels:
             key = (message.identifier, message.is_extended)
             on = {one.channel for one in found.identifiers if (one.identifier, one.extended) == key}
             channel = self._channel(place.bus, on)
-            return WantedTap(signal.name, tap, channel, *key, signal.max_age_ns, message.cycle_time_ns)
+            bits = () if place.layout.multiplexer else place.layout.bits.places
+            return WantedTap(signal.name, tap, channel, *key, signal.max_age_ns, message.cycle_time_ns, bits)
         if isinstance(place, ObdTap):
             bench = self.described.bench
             every = bench.obd.every_ns if bench is not None and bench.obd is not None else None

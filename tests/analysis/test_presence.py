@@ -1,11 +1,13 @@
 """Which wanted signals are there, and the `max_age` proposed for them."""
 
+from dataclasses import replace
+
 import pytest
 
 from busprobe.analysis.intervals import IntervalStats, Sending
 from busprobe.analysis.obd_seen import ObdSummary, ObdTally
 from busprobe.analysis.presence import Presence, TapSeen, WantedTap, tap_presence
-from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, SurveyResult
+from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, LineSeen, SurveyResult
 from busprobe.bench.model import Tap
 
 MS = 1_000_000
@@ -82,3 +84,27 @@ def test_obd_quantity() -> None:
     result = judge(wanted, found(), tally.result())
     assert (result.presence, result.count, result.proposed_ns) == (Presence.STALE, 5, 1500 * MS)
     assert judge(wanted, found()).presence is Presence.MISSING
+
+
+@pytest.mark.parametrize(
+    ("edges", "changed"), [((("rear_door", 2),), True), ((("rear_door", 0),), False), ((("lamp", 2),), None)]
+)
+def test_whether_an_input_line_changed(edges: tuple[tuple[str, int], ...], changed: bool | None) -> None:
+    lines = tuple(LineSeen(n, name, count, True) for n, (name, count) in enumerate(edges))
+    box = BoxSeen("box", 6000, 0, 0, END, IntervalStats(0, Sending.TOO_FEW), lines, ())
+    assert judge(WantedTap("door", Tap("line", "box", "rear_door", "")), found(boxes=(box,))).changed is changed
+
+
+@pytest.mark.parametrize(("values", "changed"), [((1.0, 2.0), True), ((1.0, 1.0), False)])
+def test_whether_an_obd_quantity_changed(values: tuple[float, ...], changed: bool) -> None:
+    tally = ObdTally()
+    for k, value in enumerate(values):
+        tally.value(k * MS, "can0", "7E8", service=1, pid="0D", name="0D", title="", value=value, unit="km/h")
+    wanted = WantedTap("speed", Tap("obd", "obd", "0D", ""), "can0")
+    assert judge(wanted, found(), tally.result()).changed is changed
+
+
+@pytest.mark.parametrize(("bits", "changed"), [((3, 4), False), ((4, 5), True), ((70,), False), ((), None)])
+def test_whether_a_signal_of_a_message_changed(bits: tuple[int, ...], changed: bool | None) -> None:
+    seen = replace(message(), changing=(1 << 5,))
+    assert judge(replace(want(), bits=bits), found(seen)).changed is changed

@@ -52,6 +52,12 @@ def rows(cut, words, chosen):
     ]
 
 
+@pytest.mark.parametrize("field", [Field(1, 1), Field(3, 6), Field(3, 6, True), Field(7, 12, True), Field(60, 10)])
+def test_places_of_all_bits(field):
+    walked = [8 * byte + bit for byte, bit in places_high_to_low(field)]
+    assert list(field.places) == (walked if field.big_endian else walked[::-1])
+
+
 @settings(deadline=None, derandomize=True)
 @given(
     st.lists(fields(), min_size=1, max_size=12),

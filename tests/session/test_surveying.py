@@ -4,8 +4,11 @@ from pathlib import Path
 
 import pytest
 
+from busprobe.analysis.presence import NOT_DUE
 from busprobe.analysis.survey_result import BitRate
 from busprobe.errors import BenchError
+from busprobe.report.survey_json import survey_json
+from busprobe.report.survey_text import way_text
 from busprobe.session.surveying import survey
 
 DATABASE = 'VERSION ""\n\nBU_: Van\n\nBO_ 256 {name}: 1 Van\n SG_ {signal} : 0|8@1+ (1,0) [0|255] "km/h" Van\n'
@@ -72,3 +75,66 @@ def test_faults_of_a_database_are_reported(tmp_path: Path) -> None:
     assert len(report.faults) == 1
     assert report.faults[0].path == database
     assert report.result.identifiers[0].message == "Doors"
+
+
+ROLES = """\
+[vehicle]
+name = "Roads patrol van 12"
+[[bus]]
+name = "body"
+databases = ["roles.dbc"]
+[signals]
+rear_door = { from = "body.Doors.Rear", role = "door" }
+side_door = { from = "body.Doors.Side", role = "door" }
+tail_lift = { from = "body.TailLift.Down", role = "tail lift" }
+gear = { from = "body.Transmission.Gear", role = "gear" }
+hood = { from = ["body.Hood.Open", "body.Doors.Hood"], role = "hood" }
+"""
+ROLES_DBC = """\
+VERSION ""
+
+BU_: Van
+
+BO_ 256 Doors: 2 Van
+ SG_ Rear : 1|1@1+ (1,0) [0|1] "" Van
+ SG_ Side : 7|2@0+ (1,0) [0|3] "" Van
+ SG_ Hood : 12|1@1+ (1,0) [0|1] "" Van
+
+BO_ 512 TailLift: 1 Van
+ SG_ Down : 0|1@1+ (1,0) [0|1] "" Van
+
+BO_ 513 Hood: 1 Van
+ SG_ Open : 0|1@1+ (1,0) [0|1] "" Van
+
+BO_ 768 Transmission: 1 Van
+ SG_ Gear : 0|4@1+ (1,0) [0|15] "" Van
+
+BA_DEF_ BO_ "GenMsgCycleTime" INT 0 10000;
+BA_DEF_DEF_ "GenMsgCycleTime" 0;
+BA_ "GenMsgCycleTime" BO_ 768 100;
+"""
+
+
+def test_a_role_whose_message_was_not_due_is_to_be_operated(tmp_path: Path) -> None:
+    """The rear door was opened, the side door not; the tail lift says something only when it is moved."""
+    (tmp_path / "roles.toml").write_text(ROLES)
+    (tmp_path / "roles.dbc").write_text(ROLES_DBC)
+    drive = tmp_path / "drive.log"
+    drive.write_text("".join(f"({k}.000000) body 100#{2 * (k > 3):02X}00\n" for k in range(6)))
+    report = survey(drive, tmp_path / "roles.toml")
+    unseen = "not seen: operate it, else needs a wire"
+    assert [(one.signal, way_text(one), one.tap) for one in report.roles] == [
+        ("rear_door", "on the bus", "body.Doors.Rear"),
+        ("side_door", "on the bus, unchanged: operate it", "body.Doors.Side"),
+        ("tail_lift", unseen, "body.TailLift.Down"),
+        ("gear", "needs a wire", "body.Transmission.Gear"),
+        ("hood", "on the bus, unchanged: operate it", "body.Doors.Hood"),
+    ]
+    told = survey_json(report)
+    assert isinstance(told, dict)
+    roles = told["roles"]
+    assert isinstance(roles, list)
+    assert [(one["way"], one["changed"]) for one in roles] == [
+        ("on the bus", True), ("on the bus", False), (unseen, None), ("needs a wire", None), ("on the bus", False),
+    ]  # fmt: skip
+    assert [one.note for one in report.signals] == ["", "", NOT_DUE, "", NOT_DUE, ""]
