@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from busprobe.cli import options
-from busprobe.cli.live import Size, for_time, live_options, live_screen, requests_option
+from busprobe.cli.live import LIVE, Size, for_time, live_options, live_screen, requests_option
 from busprobe.cli.output import print_report, write_json
 from busprobe.report.as_json import verify_json
 from busprobe.report.verify_text import verify_lines
@@ -15,7 +15,18 @@ from busprobe.report.verify_text import verify_lines
 STOPPED_EARLY = 1
 
 
+def _only_live(_ctx: click.Context, _param: click.Parameter, word: str | None) -> None:
+    """Callback of the argument: what is recorded is always the vehicle itself."""
+    if word is not None and word != str(LIVE):
+        raise click.UsageError(
+            f'"{word}" cannot be recorded: record takes the vehicle itself, so the only word here is "live", and it '
+            f"may be left out. The file to write goes after --out. What is recorded already is looked at with "
+            f"busprobe verify, survey or open."
+        )
+
+
 @click.command("record")
+@click.argument("source", metavar="[live]", required=False, is_eager=True, expose_value=False, callback=_only_live)
 @options.bench_required
 @click.option(
     "--out",
@@ -43,7 +54,8 @@ def command(
 
     Ctrl-C ends the recording in order. A killed process loses no more than the last second; it
     leaves FILE.wal beside FILE: keep both together. A box line named marker_line in the
-    bench file's [record] table sets markers.
+    bench file's [record] table sets markers. The word live may be left out: what is recorded is
+    always the vehicle itself.
 
     \b
     Examples:

@@ -44,6 +44,22 @@ def test_a_recording_that_is_there_is_told_before_the_first_frame(busprobe, fold
     assert "x.duckdb: The file is there already.\nChoose another name, or remove it first.\n" in said.err
 
 
+def test_record_takes_the_word_live(busprobe, folder: Path) -> None:
+    """It gets as far as without the word: the file to write is there already."""
+    (folder / "x.duckdb").write_bytes(b"old")
+    said = busprobe("record live --bench van.toml --out x.duckdb")
+    assert said.status == 3
+    assert "x.duckdb: The file is there already.\n" in said.err
+
+
+@pytest.mark.parametrize("rest", ["", " --bench van.toml --out x.duckdb"])
+def test_record_of_a_recording_says_what_to_do(busprobe, rest: str) -> None:
+    said = busprobe(f"record good.log{rest}")
+    assert (said.status, said.out) == (3, "")
+    assert '"good.log" cannot be recorded: record takes the vehicle itself' in said.err
+    assert "The file to write goes after --out." in said.err
+
+
 def test_open_without_a_terminal(busprobe) -> None:
     message = "busprobe open needs a terminal; busprobe verify gives the verdicts without one.\n"
     assert busprobe("open good.log --bench van.toml") == (3, "", message)
