@@ -1,49 +1,40 @@
 """One connection to a bus adapter, from plugging in to unplugging.
 
-    recv ──> messages, arrivals ── 50 ms ──> FrameBatch, complete_to_ns
-     ^            as little as can be done for each frame
-    driver
-
-At 16,000 frames a second every microsecond of the loop is 1.6 % of a processor.
+driver ──> Drain ── 50 ms ──> Haul ── stamps ──> FrameBatch, complete_to_ns
 """
 
 from __future__ import annotations
 
-import time
+import sys
 from collections import deque
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import can
 import numpy as np
 
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
-from busprobe.frames import ERROR, SENT, FrameBatch, Int64Array, empty_frames, join_frames
+from busprobe.frames import ERROR, FrameBatch, join_frames
 from busprobe.sources.bus_opening import close_bus, port_of
-from busprobe.sources.bus_trouble import UNREADABLE, bus_off, gone, port_name, system_error, unreadable
+from busprobe.sources.bus_trouble import bus_off, gone, port_name
 from busprobe.sources.clock import ArrivalStamps, Clock, StampMap, Stamps, WallStamps
+from busprobe.sources.datagram_forms import form_of
+from busprobe.sources.drain import Drain, Haul, MessageDrain
 from busprobe.sources.drivers import StampedBy, driver_of, uncertainty_ns
 from busprobe.sources.error_frames import INTERFACES as TELLING_INTERFACES
 from busprobe.sources.error_frames import BusState, Controller
 from busprobe.sources.live import BATCH_NS, Health
-from busprobe.sources.received import frames_of_messages, stamps_of
+from busprobe.sources.received import frames_of_messages
+from busprobe.sources.socket_drain import SocketDrain
 from busprobe.sources.socket_health import AMPLE_BYTES, dropped, is_socket, make_room
 
-WAIT_S = 0.01
-"""A blocking read gives up after this long to see whether the batch is due."""
-NAP_S = 0.004
-"""Between two looks at a socket with ample room: one look for many frames saves waking for each."""
 MARGIN_NS = 1_000_000
 """A frame stamped this long before a read that found nothing has come."""
 MOST_MARGIN_NS = 30_000_000
 """Frames that an adapter keeps longer than this are stamped late instead of holding logic back."""
 SPREADS = 40
 """Batches over which an adapter's greatest delay is taken: about 2 s."""
-HOPELESS = 200
-"""Unreadable pieces without one frame after which the device is taken for something else."""
 
 
 class BusConnection:
@@ -55,14 +46,13 @@ class BusConnection:
         self.clock = clock
         self._bus = bus
         self._listening = listening
-        self._mark = mark
         self._echoes = bus.interface == "udp_multicast" and not bus.listen_only
         self._own: deque[tuple[int, can.Message]] = deque()
         """(event time, frame) of what was sent since the last batch."""
         self._complete_ns = clock.now_ns()
         self._fault: DeviceError | None = None
         self._controller = Controller()
-        self._records = self._errors = self._unreadable = self._dropped = 0
+        self._records = self._errors = self._dropped = 0
 
         interface = bus.interface or ""
         stamped_by = driver_of(interface).stamped_by
@@ -72,19 +62,18 @@ class BusConnection:
         self._uncertainty_ns = max(bus.uncertainty_ns, uncertainty_ns(interface, bus.channel or ""))
         self._fd = _socket_of(device)
         naps = self._fd is not None and make_room(self._fd) >= AMPLE_BYTES and stamped_by is StampedBy.SYSTEM
-        self._wait_s, self._nap_s = (0.0, NAP_S) if naps else (WAIT_S, 0.0)
-        self._recv = _receiver(device)
+        self._drain = _drain(bus, device, self._fd, clock, mark if self._echoes else "", naps=naps)
 
     def read(self) -> FrameBatch:
         """The frames of the next 50 ms or so; a fault is raised once they are given."""
         if self._fault is not None:
             raise self._fault
-        messages, arrivals, empty_ns = self._drain()
-        batch = self._batch(messages, np.array(arrivals, np.int64))
-        self._look_after(messages, batch)
+        haul = self._drain.take(self.clock.now_ns() + BATCH_NS)
+        batch = self._batch(haul)
+        self._look_after(haul, batch)
         if self._fault is not None and not len(batch):
             raise self._fault
-        return replace(batch, complete_to_ns=self._complete(batch, empty_ns))
+        return replace(batch, complete_to_ns=self._complete(batch, haul.empty_ns))
 
     def note_sent(self, sent_ns: int, message: can.Message) -> None:
         """A frame of ours went out; it is given with the next batch, unless the adapter hands it back."""
@@ -93,13 +82,14 @@ class BusConnection:
             self._own.append((sent_ns, message))
 
     def close(self) -> None:
+        self._drain.close()
         close_bus(self.device)
 
     def health(self) -> Health:
         state = self._controller.state
         return Health(
             records=self._records,
-            errors=self._errors + self._unreadable,
+            errors=self._errors + self._drain.unreadable,
             lost=self._dropped + self._controller.overflows,
             uncertainty_ns=self._uncertainty_ns,
             state=state.value if state is not None else "",
@@ -108,69 +98,17 @@ class BusConnection:
 
     # Reading.
 
-    def _drain(self) -> tuple[list[can.Message], list[int], int | None]:
-        """Messages of one batch, their arrivals, and when a read last found nothing more (None: never)."""
-        messages: list[can.Message] = []
-        arrivals: list[int] = []
-        take, arrived, recv, now = messages.append, arrivals.append, self._recv, self.clock.now_ns
-        wait_s, nap_s = self._wait_s, self._nap_s
-        empty_ns = None
-        t_ns = now()
-        deadline_ns = t_ns + BATCH_NS
-        while t_ns < deadline_ns:
-            try:
-                message = recv(wait_s)
-            except (can.CanError, OSError, *UNREADABLE) as error:
-                if self._is_lost(error):
-                    break
-                t_ns = now()
-                continue
-            t_ns = now()
-            if message is not None:
-                take(message)
-                arrived(t_ns)
-            else:
-                empty_ns = t_ns
-                if nap_s:
-                    time.sleep(nap_s)
-        return messages, arrivals, empty_ns
-
-    def _is_lost(self, error: Exception) -> bool:
-        """Whether what a read raised ends the reading; else it was rubbish, which is counted, or nothing."""
-        if isinstance(error, can.CanTimeoutError):
-            return False
-        if isinstance(error, OSError) or (
-            isinstance(error, can.CanError) and (error.__cause__ is None or system_error(error) is not None)
-        ):
-            self._fault = gone(self._bus, error)
-            return True
-        self._unreadable += 1
-        device: Any = self.device
-        if isinstance(error.__cause__, UnicodeDecodeError) and hasattr(device, "flush"):
-            device.flush()  # slcan would try the same bytes again and again
-        if self._unreadable >= HOPELESS and not self._records:
-            self._fault = unreadable(self._bus, self._unreadable)
-        return self._fault is not None
-
-    def _batch(self, messages: list[can.Message], arrivals_ns: Int64Array) -> FrameBatch:
+    def _batch(self, haul: Haul) -> FrameBatch:
         """What came and what was sent, in the order of their times."""
-        came = empty_frames((self._bus.name,))
-        if messages:
-            t_ns = self._stamps.map(stamps_of(messages, arrivals_ns), arrivals_ns)
-            came = self._with_echoes(messages, frames_of_messages(messages, t_ns, self._bus.name))
+        came = haul.frames
+        if len(came):
+            came = replace(came, t_ns=self._stamps.map(came.t_ns, haul.arrivals_ns))
         own = [self._own.popleft() for _ in range(len(self._own))]
         if not own:
             return came
         sent_ns = np.maximum(np.array([t_ns for t_ns, _ in own], np.int64), self._complete_ns)
         both = join_frames([came, frames_of_messages([message for _, message in own], sent_ns, self._bus.name)])
         return both.take(np.argsort(both.t_ns, kind="stable"))
-
-    def _with_echoes(self, messages: list[can.Message], batch: FrameBatch) -> FrameBatch:
-        """The batch, with own frames that came back flagged as sent."""
-        if not self._echoes:
-            return batch
-        is_own = np.array([message.channel == self._mark for message in messages])
-        return replace(batch, flags=np.where(is_own, batch.flags | np.uint8(SENT), batch.flags))
 
     def _complete(self, batch: FrameBatch, empty_ns: int | None) -> int:
         """No later frame is stamped before this."""
@@ -187,32 +125,33 @@ class BusConnection:
 
     # Health.
 
-    def _look_after(self, messages: list[can.Message], batch: FrameBatch) -> None:
+    def _look_after(self, haul: Haul, batch: FrameBatch) -> None:
         """Count, and notice an adapter that is gone or bus-off without saying so."""
         device = self.device
         self._records += len(batch)
         errors = int(np.count_nonzero(batch.flags & ERROR))
         self._errors += errors
         if errors and self._bus.interface in TELLING_INTERFACES:
-            self._controller.take(message for message in messages if message.is_error_frame)
+            self._controller.take(haul.errors)
         if type(device).state is not can.BusABC.state and device.state is can.BusState.ERROR:
             self._controller.state = BusState.OFF
         if self._fd is not None:
             self._dropped = dropped(self._fd)
+        self._fault = self._drain.fault
         if self._fault is not None:
             return
         if self._controller.state is BusState.OFF:
             self._fault = bus_off(self._bus)
-        elif not messages and not _is_there(device, port_name(self._bus)):
+        elif not len(haul.frames) and not _is_there(device, port_name(self._bus)):
             self._fault = gone(self._bus, None)
 
 
-def _receiver(device: can.BusABC) -> Callable[[float], can.Message | None]:
-    """`recv`, without its line to a log and its look at filters for every frame where there are none."""
-    if not isinstance(device, can.BusABC) or type(device).recv is not can.BusABC.recv or device.filters is not None:
-        return device.recv
-    receive = device._recv_internal
-    return lambda timeout: receive(timeout)[0]
+def _drain(bus: Bus, device: can.BusABC, fd: int | None, clock: Clock, mark: str, *, naps: bool) -> Drain:
+    """Straight from the socket where its datagrams are known, else through the driver."""
+    form = form_of(device, bus.interface or "", mark) if fd is not None and sys.platform == "linux" else None
+    if fd is None or form is None:
+        return MessageDrain(bus, device, clock.now_ns, mark, naps=naps)
+    return SocketDrain(bus, fd, form, clock.now_ns, mark, naps=naps)
 
 
 def _stamps(stamped_by: StampedBy, clock: Clock) -> Stamps:

@@ -43,7 +43,7 @@ def frames_of_messages(messages: Sequence[can.Message], t_ns: Int64Array, channe
     """Messages in their order as a batch of one channel; t_ns: (n,) their times."""
     count = len(messages)
     data = [m.data for m in messages]
-    length = _bytes_of([m.dlc for m in messages])
+    length = bytes_of([m.dlc for m in messages])
     identifier = np.array([m.arbitration_id for m in messages], np.uint32)
     if max(map(len, data), default=0) <= SHORT:
         payload = np.frombuffer(b"".join([d.ljust(SHORT, b"\0") for d in data]), "<u8").astype(np.uint64)
@@ -60,7 +60,7 @@ def frames_of_messages(messages: Sequence[can.Message], t_ns: Int64Array, channe
 
 def flags_of(messages: Sequence[can.Message]) -> UInt8Array:
     """(n,) flags of the frames."""
-    flags = _bytes_of([m.is_extended_id for m in messages])
+    flags = bytes_of([m.is_extended_id for m in messages])
     flags = flags * np.uint8(EXTENDED)
     marks = (
         (REMOTE, [m.is_remote_frame for m in messages]),
@@ -71,13 +71,13 @@ def flags_of(messages: Sequence[can.Message]) -> UInt8Array:
     )
     for bit, marked in marks:
         if True in marked:
-            flags |= _bytes_of(marked) * np.uint8(bit)
+            flags |= bytes_of(marked) * np.uint8(bit)
     received = [m.is_rx for m in messages]
     if False in received:
-        flags |= np.where(_bytes_of(received) == 0, np.uint8(SENT), np.uint8(0))
+        flags |= np.where(bytes_of(received) == 0, np.uint8(SENT), np.uint8(0))
     return flags
 
 
-def _bytes_of(numbers: Sequence[int]) -> UInt8Array:
+def bytes_of(numbers: Sequence[int]) -> UInt8Array:
     """(n,) small numbers or truth values; `bytes` takes them several times faster than numpy."""
     return np.frombuffer(bytes(numbers), np.uint8)

@@ -16,7 +16,7 @@ import busprobe
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, EXTENDED, FD, PASSIVE, REMOTE, SENT, SWITCHED
-from busprobe.sources import bus_connection, requests, sendable, socket_health
+from busprobe.sources import drain, requests, sendable, socket_health
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.sources.permit import SendPermit, permit_requests
@@ -175,7 +175,7 @@ def test_an_adapter_that_is_unplugged_and_comes_back() -> None:
 def test_a_driver_that_reads_on_without_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
     """One driver takes a port that is gone for silence."""
     with SlcanAdapter() as adapter, opened(slcan(adapter)) as source:
-        monkeypatch.setattr(source._connection, "_recv", lambda timeout: None)
+        monkeypatch.setattr(source._connection._drain, "_recv", lambda timeout: None)
         source.read()
         adapter.unplug()
         with pytest.raises(DeviceError, match=r'the adapter at ".*" is gone\.\n'):
@@ -195,7 +195,7 @@ def test_frames_before_the_unplugging_are_given_first(monkeypatch: pytest.Monkey
                 raise can.CanOperationError("the stick is out")
             return found
 
-        monkeypatch.setattr(source._connection, "_recv", once)
+        monkeypatch.setattr(source._connection._drain, "_recv", once)
         assert len(source.read()) == 1
         with pytest.raises(DeviceError, match=r"is gone: the stick is out\.\n"):
             source.read()
@@ -214,7 +214,7 @@ def test_rubbish_between_frames_is_counted() -> None:
 
 def test_nothing_but_rubbish() -> None:
     with SlcanAdapter() as adapter, opened(slcan(adapter)) as source:
-        adapter.noise(b"t1\r" * (bus_connection.HOPELESS + 50))
+        adapter.noise(b"t1\r" * (drain.HOPELESS + 50))
         with pytest.raises(DeviceError) as caught:
             read_until(source, lambda: False)
         assert str(caught.value) == (
