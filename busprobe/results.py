@@ -115,6 +115,40 @@ class LogLine:
     rank: int
     """Order within one instant: place in the bench file; sleep and wake before all."""
     kind: str
-    """"trigger", "passed", "failed", "undecided", "already so", "cut short", "asleep", "awake"."""
+    """"trigger", "passed", "failed", "undecided", "already so", "cut short", "asleep", "awake", "walk"."""
     name: str
     text: str = ""
+
+
+class WalkOutcome(Enum):
+    """What the guided walk found of a role."""
+
+    CONFIRMED = "confirmed"
+    WRONG_WAY = "wrong way round"
+    OTHER = "other value"
+    """Another position than the one asked for."""
+    NOT_SEEN = "not seen"
+    WIGGLED = "wiggle test"
+    """Nothing was asked for: the signal was watched while somebody moved its wires."""
+    NOTED = "noted"
+    """A line that an earlier busprobe kept: what it says is in the text."""
+
+
+@dataclass(frozen=True)
+class WalkResult:
+    """What the guided walk, or a wiggle test, found of one signal."""
+
+    signal: str
+    role: str
+    """Empty of a wiggle test."""
+    outcome: WalkOutcome
+    edges: int
+    bounce: int | None
+    """Changes of level beyond those that settled; None: not measurable."""
+    losses: int
+    t_ns: int
+    """When it was found."""
+    took_ns: int
+    """Since it was asked for."""
+    text: str
+    """Polarity, positions, value: one phrase."""

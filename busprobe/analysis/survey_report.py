@@ -11,6 +11,7 @@ from busprobe.analysis.presence import TapSeen
 from busprobe.analysis.roles import RoleSeen
 from busprobe.analysis.survey_result import BitRate, SurveyResult
 from busprobe.errors import Problem, Problems
+from busprobe.results import WalkResult
 
 
 @dataclass(frozen=True)
@@ -32,3 +33,5 @@ class SurveyReport:
     """What is wrong in the databases; the rest of them is used."""
     problems: Problems = field(default_factory=Problems)
     notes: tuple[str, ...] = ()
+    walk: tuple[WalkResult, ...] = ()
+    """What the guided walk found, as recorded, in order of time."""

@@ -91,10 +91,14 @@ class Recording:
         """Names of the input boxes, likewise."""
         return tuple(s.name for s in self._boxes)
 
-    def events(self) -> tuple[LogLine, ...]:
-        """The log that was written while recording, in its order."""
+    def events(self, *kinds: str) -> tuple[LogLine, ...]:
+        """The log that was written while recording, in its order. kinds: only events of these; none: all."""
+        sql = "SELECT decided_ns, t_ns, rank, kind, name, text FROM events"
         with told(self.path):
-            rows = self._all("SELECT decided_ns, t_ns, rank, kind, name, text FROM events ORDER BY rowid")
+            if kinds:
+                rows = self._con.execute(f"{sql} WHERE list_contains(?, kind) ORDER BY rowid", [list(kinds)]).fetchall()
+            else:
+                rows = self._all(f"{sql} ORDER BY rowid")
         return tuple(LogLine(*row) for row in rows)
 
     def batches(self, batch_rows: int = 131_072, *, identifiers: Set[int] | None = None) -> Iterator[Batch]:

@@ -50,7 +50,7 @@ TABLES: Final = {
         rank INTEGER NOT NULL,          -- order within one instant
         kind VARCHAR NOT NULL,
         name VARCHAR NOT NULL,
-        text VARCHAR NOT NULL""",
+        text VARCHAR NOT NULL           -- of kind walk: JSON""",
     "channels": """
         number UTINYINT NOT NULL,       -- unique over both kinds
         name VARCHAR NOT NULL,

@@ -6,11 +6,13 @@ Times: `t_ns` as recorded, `t_s` in seconds since the recording's start.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from busprobe.errors import Problems
 from busprobe.report.verified import OUTCOMES, Latencies, Verified, exit_status, latencies
-from busprobe.results import CheckResult, Occurrence, TriggerEntry
+from busprobe.report.walk import newest
+from busprobe.results import CheckResult, Occurrence, TriggerEntry, WalkResult
 
 Json = dict[str, Any]
 
@@ -44,6 +46,7 @@ def verify_json(found: Verified) -> Json:
             for line in found.log
             if line.kind in ("asleep", "awake")
         ],
+        "walk": walk_json(found.walk, start),
         "problems": problems_json(found.problems),
         "notes": list(found.notes),
     }
@@ -113,6 +116,27 @@ def trigger_json(entry: TriggerEntry, start: int) -> Json:
         "keep_from_ns": entry.keep_from_ns,
         "keep_to_ns": entry.keep_to_ns,
     }
+
+
+def walk_json(results: Sequence[WalkResult], start_ns: int) -> list[Json]:
+    """Every result, also those that a newer one supersedes."""
+    counting = newest(results)
+    return [
+        {
+            "signal": one.signal,
+            "role": one.role,
+            "outcome": one.outcome.value,
+            "superseded": one not in counting,
+            "t_ns": one.t_ns,
+            "t_s": seconds(one.t_ns - start_ns),
+            "took_s": seconds(one.took_ns),
+            "edges": one.edges,
+            "bounce": one.bounce,
+            "lost": one.losses,
+            "found": one.text,
+        }
+        for one in results
+    ]
 
 
 def problems_json(problems: Problems) -> Json:

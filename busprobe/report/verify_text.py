@@ -8,6 +8,7 @@ from busprobe.report.not_passed import LEAST_SHOWN_NS, not_passed, signals_text
 from busprobe.report.quantities import counted, exact, moment, rounded, times, wall
 from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
 from busprobe.report.verified import OUTCOMES, VERDICTS, Verified, latencies
+from busprobe.report.walk import walk_lines
 from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry
 
 CAUTION = (
@@ -46,6 +47,7 @@ def verify_lines(found: Verified) -> list[str]:
         *_also_counted(found.checks),
         *not_passed(found.checks, found.start_ns),
         *_trigger_log(found),
+        *walk_lines(found.walk, found.start_ns),
         *heading("Summary"),
         summary(found.checks),
         *(line for note in found.notes for line in paragraph(note)),

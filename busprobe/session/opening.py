@@ -11,6 +11,8 @@ from typing import Protocol
 from busprobe.errors import OpenError, Problems
 from busprobe.frames import Batch, FrameBatch, InputBatch
 from busprobe.recording.read import Recording, looks_like, open_recording
+from busprobe.recording.walk_events import WALK, walk_results
+from busprobe.results import WalkResult
 from busprobe.sources.detect import detect
 from busprobe.sources.formats import BATCH_ROWS, Format
 
@@ -119,6 +121,11 @@ def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
         for key, value in about.items()
         if key.startswith(start) and value.isdecimal()
     }
+
+
+def walk_of(source: OpenedSource) -> tuple[WalkResult, ...]:
+    """What the guided walk found, as recorded, in order of time; only a recording of busprobe's own keeps it."""
+    return walk_results(source.recording.events(WALK)) if isinstance(source, OwnRecording) else ()
 
 
 def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS) -> OpenedSource:
