@@ -35,9 +35,9 @@ from busprobe.session.decoding import decode
 def command(
     recording: Path, databases: tuple[Path, ...], target: Path, signals: tuple[str, ...], strict: bool
 ) -> int:  # fmt: skip
-    """Write every sample of every signal in RECORDING to a file, one row a sample.
+    """Write every sample of every signal of a recording as a table, CSV or Parquet.
 
-    Columns: time_s, channel, message, signal, raw, value, label, unit.
+    One row a sample. Columns: time_s, channel, message, signal, raw, value, label, unit.
 
     \b
     Examples:

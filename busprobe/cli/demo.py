@@ -21,10 +21,10 @@ from busprobe.van.samples import BENCH_FILE
 @click.option("--headless", is_flag=True, help="Only the verdicts on two drives, as without a terminal.")
 @theme_option
 def command(headless: bool, theme: str) -> int:
-    """Watch a simulated patrol van on the dashboard.
+    """Watch a simulated patrol van on the dashboard, or print the verdicts on two of its drives.
 
     The van drives in a process of its own, heard on this machine only; it starts two minutes into
-    its drive, and its faults are set from the dashboard (7). It ends with the dashboard.
+    its drive, and key 7 of the dashboard sets its faults. It ends with the dashboard.
 
     Where stdin or stdout is no terminal, verdicts on two drives are printed instead: a hand-over
     run in which all is right, and one with five planted faults. Either way no file is left behind.

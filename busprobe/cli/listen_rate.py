@@ -26,7 +26,7 @@ NOT_FOUND = 1
     help="Go on with an adapter that cannot be kept from acknowledging: at a wrong rate it destroys frames.",
 )
 def command(adapter: str, bench: Path | None, may_acknowledge: bool) -> int:
-    """Find the bit rate of the bus at ADAPTER by listening only.
+    """Find the bit rate of a bus by listening only.
 
     ADAPTER is interface:channel, or with --bench the name of one of its buses. It is listened
     at 500, 250, 125, 1000, 100, 83.3, 50 and 33.3 kbit/s and some less usual rates. Exit status:

@@ -56,7 +56,13 @@ class Size(click.ParamType[int]):
         return round(float(match[1]) * _SIZES[match[2]])
 
 
-for_time = click.option("--for", "for_ns", metavar="TIME", type=Duration(), help="Live: how long, like 20s or 10m.")
+for_time = click.option(
+    "--for",
+    "for_ns",
+    metavar="TIME",
+    type=Duration(),
+    help="How long to go on live, like 20s or 10m; else until Ctrl-C.",
+)
 record_file = click.option(
     "--record",
     metavar="FILE",

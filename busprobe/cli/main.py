@@ -27,17 +27,34 @@ INTERRUPTED = 130
 """128 + SIGINT, as shells count."""
 
 _COMMANDS = {
-    "verify": Entry("busprobe.cli.verify", "Put the checks of a bench file to the test on a recording."),
-    "survey": Entry("busprobe.cli.survey", "Say what is in a recording: channels, identifiers, OBD, signals."),
-    "decode": Entry("busprobe.cli.decode", "Write the signals of a recording as a table, CSV or Parquet."),
-    "vehicle": Entry("busprobe.cli.vehicle", "Read VIN, trouble codes, readiness and voltage; compare with before."),
-    "open": Entry("busprobe.cli.open", "Watch a live vehicle or replay a recording on screens."),
-    "record": Entry("busprobe.cli.record", "Record a live vehicle, with verdicts at the end."),
-    "adapters": Entry("busprobe.cli.adapters", "List bus adapters and serial ports, and what others need."),
+    "verify": Entry(
+        "busprobe.cli.verify", "Put the checks of a bench file to the test on a recording or a live vehicle."
+    ),
+    "survey": Entry(
+        "busprobe.cli.survey",
+        "Say what is in a recording or on a live vehicle: channels, identifiers, OBD, signals, roles.",
+    ),
+    "decode": Entry(
+        "busprobe.cli.decode", "Write every sample of every signal of a recording as a table, CSV or Parquet."
+    ),
+    "vehicle": Entry(
+        "busprobe.cli.vehicle",
+        "Read VIN, PIDs, trouble codes, readiness and voltage, recorded or live; compare with before.",
+    ),
+    "open": Entry(
+        "busprobe.cli.open", "Watch a live vehicle or replay a recording on the six screens of the dashboard."
+    ),
+    "record": Entry(
+        "busprobe.cli.record", "Record every bus and input box of a live vehicle, with the verdicts at the end."
+    ),
+    "adapters": Entry("busprobe.cli.adapters", "List bus adapters and serial ports, and say what others need."),
     "listen-rate": Entry("busprobe.cli.listen_rate", "Find the bit rate of a bus by listening only."),
     "wiring": Entry("busprobe.cli.wiring", "Say how the input boxes of a bench file are to be wired."),
     "simulate": Entry("busprobe.cli.simulate", "Drive a simulated patrol van in real time."),
-    "demo": Entry("busprobe.cli.demo", "Show verdicts on two drives of a simulated patrol van."),
+    "demo": Entry(
+        "busprobe.cli.demo",
+        "Watch a simulated patrol van on the dashboard, or print the verdicts on two of its drives.",
+    ),
 }
 
 

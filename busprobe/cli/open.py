@@ -21,10 +21,14 @@ if TYPE_CHECKING:
 @requests_option
 @theme_option
 def command(target: Path | None, bench: Path | None, allow_requests: bool, theme: str) -> int:
-    """Watch a live vehicle or replay a recording on six screens.
+    """Watch a live vehicle or replay a recording on the six screens of the dashboard.
 
-    Without an argument a start page lists what was open before. The recording may be of
-    another program; then the bench file says what is in it.
+    They show what the vehicle and the controller do, every frame, the way from a wire to a lamp,
+    the checks, the health of the sources, and a guided walk that confirms one role after the
+    other; ? lists the keys. A terminal is needed.
+
+    Without an argument a start page lists what was open before; --bench alone opens the live
+    vehicle. The recording may be of another program; then the bench file says what is in it.
 
     Leave to ask, --allow-requests, holds for this vehicle only: what is opened later from the
     start page is listened to.

@@ -32,6 +32,7 @@ def recording_to_write(ctx: click.Context, param: click.Parameter, path: Path | 
 
 
 recording = click.argument("recording", type=_FILE)
+recording_or_live = click.argument("recording", metavar="live|RECORDING", type=_FILE)
 bench_required = click.option(
     "--bench", metavar="FILE", type=_FILE, required=True, help="Bench file of the vehicle (TOML)."
 )

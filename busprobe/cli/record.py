@@ -50,12 +50,12 @@ def command(
     allow_requests: bool,
     json_file: Path | None,
 ) -> int:
-    """Record every bus and input box of a bench file, and give the verdicts at the end.
+    """Record every bus and input box of a live vehicle, with the verdicts at the end.
 
-    Ctrl-C ends the recording in order. A killed process loses no more than the last second; it
-    leaves FILE.wal beside FILE: keep both together. A box line named marker_line in the
-    bench file's [record] table sets markers. The word live may be left out: what is recorded is
-    always the vehicle itself.
+    The bench file names them. Ctrl-C ends the recording in order. A killed process loses no more
+    than the last second; it leaves FILE.wal beside FILE: keep both together. A box line named
+    marker_line in the bench file's [record] table sets markers. The word live may be left out: what
+    is recorded is always the vehicle itself.
 
     \b
     Examples:

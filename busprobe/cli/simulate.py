@@ -37,7 +37,12 @@ STATUS_EVERY_S = 0.25
 @click.option("--seed", metavar="N", type=click.IntRange(min=0), default=1, help="Another number, another crew.")
 @click.option("--faults", metavar="A,B", default="", help="Faults that are set all the time, by name.")
 @click.option("--script", metavar="FILE", type=click.Path(path_type=Path), help="Faults with their times (TOML).")
-@click.option("--stdin", "obeys", is_flag=True, help="Each line of stdin sets a fault or takes it back; its end ends.")
+@click.option(
+    "--stdin",
+    "obeys",
+    is_flag=True,
+    help="Each line of stdin sets a fault or takes it back; the end of stdin ends the van.",
+)
 def command(
     bench: Path | None, for_ns: int | None, from_ns: int, seed: int, faults: str, script: Path | None, obeys: bool
 ) -> int:
@@ -46,7 +51,8 @@ def command(
     It sends on the bus of the bench file (udp_multicast, heard by programs on this machine
     only), answers OBD requests while the ignition is on, and drives the input box on a
     pseudo-terminal. The drive lasts 10 minutes and begins again; the engine starts at 14 s, the
-    van leaves at 43 s.
+    van leaves at 43 s. On a terminal single keys set faults and take them back, and q ends it;
+    without one Ctrl-C does, or --for.
 
     \b
     Examples:

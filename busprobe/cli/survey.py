@@ -18,7 +18,7 @@ from busprobe.session.surveying import survey
 
 
 @click.command("survey", cls=ManyCommand)
-@options.recording
+@options.recording_or_live
 @options.bench
 @options.databases
 @click.option(
@@ -32,12 +32,14 @@ def command(
     recording: Path, bench: Path | None, databases: tuple[Path, ...], bitrate: int | None, json_file: Path | None,
     strict: bool, for_ns: int | None, record: Path | None,
 ) -> int:  # fmt: skip
-    """Say what is in RECORDING, or on the vehicle itself: live.
+    """Say what is in a recording or on a live vehicle: channels, identifiers, OBD, signals, roles.
 
-    Channels and bus load; period, jitter, longest gap and changing bits of every identifier;
-    input boxes; what OBD traffic shows. With a bench file also which of its signals are
-    present, stale or missing, a max_age to write for each, and how each role can be had: on the
-    bus, by OBD answers, by a wire. Operate every door, switch and lever meanwhile.
+    RECORDING is a file; the word live stands for the vehicle itself.
+
+    Told are channels and bus load; period, jitter, longest gap and changing bits of every
+    identifier; input boxes; what OBD traffic shows. With a bench file also which of its signals
+    are present, stale or missing, a max_age to write for each, and how each role can be had: on
+    the bus, by OBD answers, by a wire. Operate every door, switch and lever meanwhile.
 
     \b
     Examples:

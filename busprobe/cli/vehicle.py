@@ -22,7 +22,7 @@ _FILE = click.Path(path_type=Path)
 
 
 @click.command("vehicle")
-@options.recording
+@options.recording_or_live
 @options.bench
 @click.option("--allow-requests", is_flag=True, help="Live: send standard OBD requests (01, 03, 07, 09, 0A).")
 @click.option(
@@ -39,7 +39,9 @@ def command(
     recording: Path, bench: Path | None, allow_requests: bool, save: Path | None, against: Path | None,
     json_file: Path | None, strict: bool,
 ) -> int:  # fmt: skip
-    """Read VIN, supported PIDs, trouble codes, readiness and voltage of RECORDING, or of the vehicle itself: live.
+    """Read VIN, PIDs, trouble codes, readiness and voltage, recorded or live; compare with before.
+
+    RECORDING is a file; the word live stands for the vehicle itself.
 
     Save a reading before the installation and compare one after it. Live, the bus has to have
     listen_only = false in the bench file; services that only read are asked, at most 10 requests a

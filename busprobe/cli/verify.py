@@ -25,7 +25,7 @@ from busprobe.session.verifying import verify
 
 
 @click.command("verify")
-@options.recording
+@options.recording_or_live
 @options.bench_required
 @options.json_file
 @options.strict
@@ -36,7 +36,9 @@ def command(
     recording: Path, bench: Path, json_file: Path | None, strict: bool, for_ns: int | None, record: Path | None,
     allow_requests: bool,
 ) -> int:  # fmt: skip
-    """Put the checks of a bench file to the test on RECORDING, or on the vehicle itself: live.
+    """Put the checks of a bench file to the test on a recording or a live vehicle.
+
+    RECORDING is a file; the word live stands for the vehicle itself.
 
     Prints a verdict on every check, what did not pass and why, and the trigger log.
 

@@ -1,16 +1,18 @@
 """The command as a process: help, speed of starting, pipes, signals, faults."""
 
+import inspect
 import os
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
 
 from busprobe import __version__
-from busprobe.cli.main import run
+from busprobe.cli.main import _COMMANDS, run
 
-COMMANDS = ("verify", "survey", "decode", "demo")
+COMMANDS = tuple(_COMMANDS)
 HEAVY = ("numpy", "cantools", "duckdb", "can", "rich", "textual")
 
 
@@ -41,6 +43,23 @@ def test_help_imports_nothing_heavy() -> None:
 def test_help_of_each_command_has_an_example(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run([name, "--help"]) == 0
     assert f"busprobe {name}" in capsys.readouterr().out.split("Example")[1]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_of_commands_says_what_the_command_itself_says(name: str) -> None:
+    """The list is made without looking at the commands."""
+    entry = _COMMANDS[name]
+    told = inspect.cleandoc(import_module(entry.module).command.help)
+    assert " ".join(told.split("\n\n")[0].split()) == entry.about
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_of_each_command_says_what_live_is(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where it is taken; the usage line shows it too."""
+    run([name, "--help"])
+    usage, text = capsys.readouterr().out.split("\n", 1)
+    takes_live = name in ("verify", "survey", "vehicle", "open", "record")
+    assert ("live" in usage, " live " in text) == (takes_live, takes_live)
 
 
 def test_version_and_no_command(capsys: pytest.CaptureFixture[str]) -> None:
