@@ -8,7 +8,7 @@ import select
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import click
 
 from busprobe.cli.live import LIVE
+from busprobe.cli.pipes import STREAMS, also_on_terminal, without_terminal
 from busprobe.errors import DeviceError
 
 if TYPE_CHECKING:
@@ -35,8 +36,22 @@ LOOK_MS = 500
 
 def refuse_without_terminal() -> None:
     """Raise DeviceError where there is no terminal to show the dashboard on."""
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise DeviceError("busprobe open needs a terminal; busprobe verify gives the verdicts without one.")
+    missing = without_terminal()
+    if missing:
+        error = DeviceError(
+            f"busprobe open needs a terminal: {no_terminal_text(missing)}.",
+            hint="busprobe verify gives the verdicts without one.",
+        )
+        also_on_terminal(str(error))
+        raise error
+
+
+def no_terminal_text(missing: Sequence[str]) -> str:
+    """Why there is no dashboard: "stderr is none (start it without 2>FILE)"."""
+    if len(missing) == len(STREAMS):
+        return "it was started without one"
+    ways = {"stdin": "a pipe before it or <FILE", "stdout": "a pipe after it or >FILE", "stderr": "2>FILE"}
+    return " and ".join(f"{name} is none (start it without {ways[name]})" for name in missing)
 
 
 def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import click
 
-from busprobe.cli.dashboard import demo, run_dashboard, theme_option
+from busprobe.cli.dashboard import demo, no_terminal_text, run_dashboard, theme_option
 from busprobe.cli.output import print_lines
+from busprobe.cli.pipes import also_on_terminal, without_terminal
 from busprobe.cli.progress import progress_bar
 from busprobe.report.verify_text import verify_lines
 from busprobe.session.verifying import verify
@@ -26,7 +26,7 @@ def command(headless: bool, theme: str) -> int:
     The van drives in a process of its own, heard on this machine only; it starts two minutes into
     its drive, and key 7 of the dashboard sets its faults. It ends with the dashboard.
 
-    Where stdin or stdout is no terminal, verdicts on two drives are printed instead: a hand-over
+    Where stdin, stdout or stderr is no terminal, verdicts on two drives are printed instead: a hand-over
     run in which all is right, and one with five planted faults. Either way no file is left behind.
 
     \b
@@ -34,9 +34,14 @@ def command(headless: bool, theme: str) -> int:
       busprobe demo
       busprobe demo --headless
     """
-    if sys.stdin.isatty() and sys.stdout.isatty() and not headless:
+    missing = without_terminal()
+    if not (headless or missing):
         click.echo("Starting the simulated van …", err=True)
         return run_dashboard(demo, theme)
+    if not headless:
+        told = f"The dashboard needs a terminal: {no_terminal_text(missing)}. Verdicts on two drives instead."
+        click.echo(told, err=True)
+        also_on_terminal(told)
     with TemporaryDirectory(prefix="busprobe-") as name:
         directory = Path(name)
         with progress_bar("Driving"):

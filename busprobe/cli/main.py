@@ -19,7 +19,7 @@ import click
 
 from busprobe import __version__
 from busprobe.cli.lazy import Entry, LazyGroup
-from busprobe.cli.pipes import forget_stdout
+from busprobe.cli.pipes import forget_stdout, open_closed_streams
 from busprobe.errors import BusprobeError
 
 UNUSABLE = 3
@@ -73,6 +73,7 @@ def commands() -> None:
 def main() -> None:
     """Entry point of the command; never returns."""
     sys.excepthook = _own_fault
+    open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A terminal that cannot show a sign shows "?" instead.

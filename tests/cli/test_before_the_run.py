@@ -61,9 +61,20 @@ def test_record_of_a_recording_says_what_to_do(busprobe, rest: str) -> None:
 
 
 def test_open_without_a_terminal(busprobe) -> None:
-    message = "busprobe open needs a terminal; busprobe verify gives the verdicts without one.\n"
+    message = (
+        "busprobe open needs a terminal: it was started without one.\nbusprobe verify gives the verdicts without one.\n"
+    )
     assert busprobe("open good.log --bench van.toml") == (3, "", message)
     assert busprobe("open") == (3, "", message)
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_stream_that_is_closed_is_as_good_as_none(folder: Path, number: int) -> None:
+    """As in `busprobe verify ... 2>&-`: the verdict, and no fault of the program."""
+    words = f"'{sys.executable}' -m busprobe verify late.log --bench van.toml {number}>&-"
+    done = subprocess.run(["sh", "-c", words], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (1, "")
+    assert ("Verdicts" in done.stdout) == (number == 2)
 
 
 def test_decode_with_the_database_of_another_vehicle_writes_nothing(busprobe, folder: Path) -> None:

@@ -83,3 +83,39 @@ def test_errors_at_start_go_to_stderr_with_status_3(start: Start, arguments: lis
     terminal = start(*arguments)
     terminal.read_until(words, PATIENCE_S)
     assert terminal.wait(PATIENCE_S) == 3
+
+
+STDERR = "stderr is none (start it without 2>FILE)."
+
+
+@pytest.mark.parametrize(
+    ("command", "words", "status"),
+    [
+        ("open handover.duckdb 2>out", f"busprobe open needs a terminal: {STDERR}", 3),
+        ("open handover.duckdb >out", "stdout is none (start it without a pipe after it or >FILE).", 3),
+        ("open </dev/null", "stdin is none (start it without a pipe before it or <FILE).", 3),
+        ("demo 2>out", f"The dashboard needs a terminal: {STDERR} Verdicts on two drives instead.", 0),
+        ("demo >out", "Verdicts on two drives instead.", 0),
+        ("simulate --for 1s 2>out", "0 frames sent", 0),
+        ("simulate --for 1s >out", "", 0),
+    ],
+)
+def test_what_goes_to_a_file_has_no_escape_codes_and_the_terminal_says_why(
+    tmp_path: Path, command: str, words: str, status: int
+) -> None:
+    (tmp_path / "handover.duckdb").symlink_to(RECORDINGS / "handover.duckdb")
+    line = f"cd '{tmp_path}' && exec '{sys.executable}' -m busprobe {command}"
+    terminal = Terminal(["sh", "-c", line], 160, 24, {"XDG_STATE_HOME": str(tmp_path / "state")})
+    try:
+        if words:
+            terminal.read_until(words, PATIENCE_S)
+        assert terminal.wait(PATIENCE_S) == status
+        assert b"Traceback" not in terminal.text()
+    finally:
+        terminal.close()
+    out = tmp_path / "out"
+    written = out.read_bytes() if out.exists() else b""
+    assert b"\x1b" not in written
+    assert b"Traceback" not in written
+    if command == "open handover.duckdb 2>out":
+        assert written.decode().startswith("busprobe open needs a terminal")
