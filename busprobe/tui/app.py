@@ -8,13 +8,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, ClassVar
 
-from textual.app import App, SystemCommand
+from textual.app import SystemCommand
 from textual.binding import BindingType
 from textual.reactive import reactive
 from textual.screen import Screen
 
 from busprobe.session.scene import Scene
 from busprobe.session.snapshot import Snapshot
+from busprobe.tui.colourless import ColourApp
 from busprobe.tui.found import adapters
 from busprobe.tui.keys import Key, bindings, keys_with_screens
 from busprobe.tui.pull import PERIOD_S, Pull
@@ -40,7 +41,7 @@ START = "start"
 _ALL_KEYS = keys_with_screens((e.name, e.key, e.words, e.tooltip) for e in SCREENS)
 
 
-class BusprobeApp(App[None]):
+class BusprobeApp(ColourApp):
     """Shows a scene; without one, the start page."""
 
     TITLE = "busprobe"
@@ -178,7 +179,8 @@ class BusprobeApp(App[None]):
     def action_theme(self) -> None:
         at = NAMES.index(self.theme) if self.theme in NAMES else -1
         self.theme = NAMES[(at + 1) % len(NAMES)]
-        self.notify(f"Theme: {self.theme.removeprefix('busprobe-')}.")
+        why = " NO_COLOR is set: no colours are shown." if self.no_color else ""
+        self.notify(f"Theme: {self.theme.removeprefix('busprobe-')}.{why}")
 
     def action_hold(self) -> None:
         if self._pull is not None:

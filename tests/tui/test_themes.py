@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 from fake_scene import FakeScene
-from textual.filter import Monochrome, NoColor
+from rich.style import Style
 
+from busprobe.timeline import UNKNOWN
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.themes import NAMES, PALETTES
 from busprobe.tui.view.spans import Tone
@@ -68,9 +69,24 @@ async def test_colours_on_the_screen_are_those_of_the_theme(live: FakeScene) -> 
             assert used <= allowed
 
 
-async def test_no_color_is_honoured(live: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("NO_COLOR", "1")
-    app = BusprobeApp(live)
+async def styles_on_the_board(app: BusprobeApp) -> list[Style]:
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
-        assert any(isinstance(one, Monochrome | NoColor) for one in app._filters)
+        strips = app.screen._compositor.render_strips()
+        return [segment.style for strip in strips for segment in strip if segment.style]
+
+
+async def test_no_color_is_honoured(live: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    live.alter_signal("gear", code=UNKNOWN, text="unknown (lost)")
+    styles = await styles_on_the_board(BusprobeApp(live))
+    assert not any(style.color or style.bgcolor for style in styles)
+    assert any(style.reverse for style in styles)  # the cursor's row
+    assert any(style.underline for style in styles)  # what is unknown
+    assert any(style.dim for style in styles)
+
+
+async def test_an_empty_no_color_asks_for_nothing(live: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "")
+    colours = {s.color.get_truecolor().hex for s in await styles_on_the_board(BusprobeApp(live)) if s.color}
+    assert PALETTES[NAMES[0]].tones[Tone.ON] in colours

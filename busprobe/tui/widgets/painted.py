@@ -12,6 +12,7 @@ from textual.geometry import Region
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
+from busprobe.tui.colourless import weight
 from busprobe.tui.view.spans import BOLD, Span, Tone, fit, printable
 
 
@@ -42,6 +43,8 @@ class Painted(ScrollView, can_focus=False):
             style = self.rich_style + Style(color=colours[f"tone-{tone.value}"], bgcolor=ground, bold=tone in BOLD)
             if tone is Tone.NOTE:
                 style += self.get_component_rich_style("painted--note", partial=True)
+            if self.app.no_color:
+                style += weight(tone, cursor=cursor)
             self._styles_of[tone, cursor] = style
         return style
 
