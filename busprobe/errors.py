@@ -75,6 +75,11 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f' Nearest known name: "{close[0]}".' if close else ""
 
 
+def counted(number: int, noun: str) -> str:
+    """A count and its noun: "1 frame", "1,234 frames"."""
+    return f"{number:,} {noun}" + ("" if number == 1 else "s")
+
+
 @dataclass(frozen=True)
 class Problem:
     """Something in the input that was skipped or could be used only in part."""

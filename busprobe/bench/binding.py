@@ -19,7 +19,7 @@ from busprobe.bench.model import SignalType, Text
 from busprobe.bench.operands import Operand, combine, in_one_unit
 from busprobe.bench.syntax import ARITHMETIC, COMPARISONS, FUNCTIONS, Parsed, refuse_unknown
 from busprobe.bench.units import UnitError, duration_ns, normalise, quantity
-from busprobe.errors import BenchError
+from busprobe.errors import BenchError, counted
 
 Types = Mapping[str, SignalType]
 
@@ -116,7 +116,9 @@ class _Binder:
         if not kind.is_condition and len(kind.labels) > _MOST_LABELS:
             example = f"{name} == '{next(iter(kind.labels))}'"
             count = len(kind.labels)
-            raise self.error(node, f'"{name}" has {count} named values: compare it with one, such as {example}.')
+            raise self.error(
+                node, f'"{name}" has {counted(count, "named value")}: compare it with one, such as {example}.'
+            )
         return nodes.Truth(name, kind.two_bit and not kind.is_condition)
 
     def either(self, values: list[ast.expr]) -> nodes.Condition:

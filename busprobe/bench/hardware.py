@@ -9,7 +9,7 @@ from busprobe.bench.model import Bus, InputBox, Line, Obd
 from busprobe.bench.names import PID, name_fault
 from busprobe.bench.section import Section, refuse_twice
 from busprobe.bench.units import UnitError, convert, duration_text, quantity
-from busprobe.errors import nearest
+from busprobe.errors import counted, nearest
 
 BUS_KEYS = (
     "name",
@@ -181,7 +181,8 @@ def _refuse_hurry(section: Section, pids: int, every_ns: int) -> None:
         rate = requests * 1e9 / every_ns
         least = duration_text(requests * 1_000_000_000 // MOST_REQUESTS_PER_S)
         raise section.error(
-            f"{pids} PIDs take {requests} requests of up to {PIDS_PER_REQUEST}; "
+            f"{counted(pids, 'PID')} take{'s' if pids == 1 else ''} {counted(requests, 'request')} "
+            f"of up to {PIDS_PER_REQUEST}; "
             f'every "{section.text("every")}" that is {rate:.4g} requests a second, '
             f"and at most {MOST_REQUESTS_PER_S} are allowed.",
             "every",

@@ -13,6 +13,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from busprobe.errors import counted
+
 LENGTH = 17
 CHECK_PLACE = 8
 """Place of the check digit, counted from 0."""
@@ -43,7 +45,7 @@ class VinCheck:
 def check_vin(vin: str) -> VinCheck:
     """Whether `vin` has the right length, only allowed characters and the right check digit."""
     if len(vin) != LENGTH:
-        return VinCheck(False, f"{len(vin)} characters instead of {LENGTH}")
+        return VinCheck(False, f"{counted(len(vin), 'character')} instead of {LENGTH}")
     for character in vin:
         if character not in VALUES:
             return VinCheck(False, f'"{character}" is not allowed in a VIN')

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+from busprobe import errors
+
+counted = errors.counted
+
 _EPOCH_IS_PLAUSIBLE_NS = 631_152_000_000_000_000
 """1990: stamps before it do not count from the epoch."""
 
@@ -53,11 +57,6 @@ def wall(t_ns: int) -> str | None:
 def count(number: int) -> str:
     """A count with thousands marked: "1,234"."""
     return f"{number:,}"
-
-
-def counted(number: int, noun: str) -> str:
-    """A count and its noun: "1 frame", "1,234 frames"."""
-    return f"{number:,} {noun}" + ("" if number == 1 else "s")
 
 
 def times(number: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busprobe.errors import counted
 from busprobe.report.advice import nothing_heard_lines
 from busprobe.report.table import paragraph
 from busprobe.sources.drivers import NO_ERROR_FRAMES
@@ -13,7 +14,8 @@ def heard_line(heard: Heard) -> str:
     rate = f"{rate_text(heard.rate):>12}"
     if heard.verdict is Verdict.NOT_POSSIBLE:
         return f"{rate}  {heard.verdict}"
-    return f"{rate}  {heard.good:4} good frames, {heard.errors:4} error frames  {heard.verdict}"
+    good, errors = counted(heard.good, "good frame"), counted(heard.errors, "error frame")
+    return f"{rate}  {good:>16}, {errors:>17}  {heard.verdict}"
 
 
 def rate_text(rate: int) -> str:

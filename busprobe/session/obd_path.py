@@ -14,6 +14,7 @@ from busprobe.decode import isotp, pids
 from busprobe.decode.answers import Reading, Request
 from busprobe.decode.quantity import Quantity
 from busprobe.engine.signal_plan import ObdTap
+from busprobe.errors import counted
 from busprobe.obd_identifiers import is_extended
 from busprobe.report.quantities import identifier
 from busprobe.session.snapshot import Stage
@@ -76,7 +77,7 @@ def _request(tap: ObdTap, quantity: Quantity, request: Request | None, t_ns: int
     if request is None:
         return Stage("Request", "none heard", f"{text} on {tap.bus}; nobody asks, or beyond a gateway")
     who = "from this machine" if request.was_sent else "by another tester"
-    several = f", with {len(request.pids) - 1} more PIDs" if len(request.pids) > 1 else ""
+    several = f", with {counted(len(request.pids) - 1, 'more PID')}" if len(request.pids) > 1 else ""
     return Stage(
         "Request", text, f"{tap.bus} {_named(request.identifier)}, asked {_ago(t_ns, request.t_ns)} {who}{several}"
     )
@@ -88,11 +89,11 @@ def _frames(tap: ObdTap, answer: Reading, t_ns: int) -> Stage:
     if len(frames) == 1:
         frames = [frames[0][: _head(frames[0]) + len(answer.payload)]]
     text = f"{_named(answer.unit_id)}: " + " / ".join(frame.hex(" ").upper() for frame in frames)
-    count = "1 frame" if len(frames) == 1 else f"{len(frames)} frames"
+    count = counted(len(frames), "frame")
     took = ""
     if answer.request_t_ns is not None:
         took = f", {max(answer.t_ns - answer.request_t_ns, 0) / 1e6:.0f} ms after its request"
-    said = f"{tap.bus}, {count}, {len(answer.payload)} bytes (ISO 15765-2), {_ago(t_ns, answer.t_ns)}{took}"
+    said = f"{tap.bus}, {count}, {counted(len(answer.payload), 'byte')} (ISO 15765-2), {_ago(t_ns, answer.t_ns)}{took}"
     return Stage("Frames", text, said)
 
 

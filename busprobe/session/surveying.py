@@ -13,7 +13,7 @@ from busprobe.analysis.roles import roles_seen
 from busprobe.analysis.survey import Survey
 from busprobe.analysis.survey_report import SurveyReport
 from busprobe.decode.obd import Listener
-from busprobe.errors import Problem, Problems
+from busprobe.errors import Problem, Problems, counted
 from busprobe.frames import FrameBatch
 from busprobe.session.described import Described, describe
 from busprobe.session.downs import SourcesSeen
@@ -66,7 +66,7 @@ def report_of(
     obd = tally.result(listener.broken, listener.malformed)
     signals = tap_presence(channels.wanted(found), found, obd)
     notes = [
-        f"PID {pid:02X} of unknown length: {number} answers could not be read from there on."
+        f"PID {pid:02X} of unknown length: {counted(number, 'answer')} could not be read from there on."
         for pid, number in sorted(listener.unknown_pids.items())
     ]
     if signals and all(one.presence is Presence.MISSING for one in signals):

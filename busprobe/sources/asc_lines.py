@@ -15,6 +15,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
+from busprobe.errors import counted
 from busprobe.frames import ERROR, FD, PASSIVE, REMOTE, SENT, SWITCHED
 from busprobe.sources.limits import payload_length
 from busprobe.sources.line_rows import base_name, identifier_of, payload_of
@@ -48,7 +49,7 @@ def can_row(t_ns: int, fields: list[bytes], base: int) -> Row | None:
             length = payload_length(_dlc(fields[5], base), False)
         data = payload_of(fields[6:], length, base)
         if len(fields) > 6 + length and _BYTE.fullmatch(fields[6 + length]):
-            raise DamagedError(f"the line says {length} payload bytes and has more.")
+            raise DamagedError(f"the line says {counted(length, 'payload byte')} and has more.")
         return Row(t_ns, channel, identifier, flags, length, data)
     if kind != b"r":
         raise DamagedError(f'line "{shown(b" ".join(fields))}" has no "d" or "r" with a length.')

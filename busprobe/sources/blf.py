@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from busprobe.errors import FormatError, Problems
+from busprobe.errors import FormatError, Problems, counted
 from busprobe.frames import FrameBatch, Tail, UInt8Array
 from busprobe.sources.blf_containers import Piece, pieces
 from busprobe.sources.blf_objects import SPARE, Columns, frame_columns
@@ -167,7 +167,8 @@ class _Stream:
             return waiting[max(0, bisect_right(begins, place) - 1)].at
 
         for start, end in skipped:
-            message = f"{end - start} bytes in the container at byte {container(start)} are no objects; skipped."
+            rest = counted(end - start, "byte")
+            message = f"{rest} in the container at byte {container(start)} skipped: no object."
             self.problems.add(message, path=self.path)
         for start in damaged:
             message = f"An object in the container at byte {container(start)} is damaged; that frame is lost."

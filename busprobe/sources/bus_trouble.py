@@ -9,7 +9,7 @@ import can
 import serial
 
 from busprobe.bench.model import Bus
-from busprobe.errors import DeviceError
+from busprobe.errors import DeviceError, counted
 from busprobe.sources.drivers import needs
 from busprobe.sources.network_link import Link, can_links, missing_link, read_link, set_bitrate
 from busprobe.sources.port_list import port_error
@@ -97,7 +97,7 @@ def unreadable(bus: Bus, count: int) -> DeviceError:
     serial = bus.interface in SERIAL_INTERFACES
     return _error(
         bus,
-        f'what comes from "{bus.channel}" is not {bus.interface}: {count} unreadable pieces, no frame.',
+        f'what comes from "{bus.channel}" is not {bus.interface}: {counted(count, "unreadable piece")}, no frame.',
         'Look whether it is the right port, and whether the adapter wants another serial speed ("tty_baudrate").'
         if serial
         else "Look whether it is the right channel; something else may be sending there.",

@@ -15,6 +15,7 @@ from __future__ import annotations
 import binascii
 import re
 
+from busprobe.errors import counted
 from busprobe.frames import ERROR, EXTENDED, FD, PASSIVE, REMOTE, SENT, SWITCHED
 from busprobe.sources.limits import FD_LENGTHS, MAX_CLASSIC, MAX_EXTENDED, MAX_STANDARD
 from busprobe.sources.rows import DamagedError, Row, shown
@@ -90,7 +91,7 @@ def _identifier(text: bytes) -> tuple[int, int]:
     if not _HEX.fullmatch(text):
         raise DamagedError(f'identifier "{shown(text)}" is not a hex number.')
     if len(text) not in (3, 8):
-        raise DamagedError(f'identifier "{shown(text)}" has {len(text)} hex digits, not 3 or 8.')
+        raise DamagedError(f'identifier "{shown(text)}" has {counted(len(text), "hex digit")}, not 3 or 8.')
     value = int(text, 16)
     if len(text) == 3:
         if value > MAX_STANDARD:
@@ -124,7 +125,7 @@ def _after_mark(text: bytes) -> tuple[int, bytes, int]:
     if len(data) > MAX_CLASSIC:
         raise DamagedError(f'payload "{shown(text)}" has {len(data)} bytes; a classic frame has 8 at most.')
     if has_dlc and len(data) != MAX_CLASSIC:
-        raise DamagedError(f'payload "{shown(text)}" has a DLC above 8 but {len(data)} bytes.')
+        raise DamagedError(f'payload "{shown(text)}" has a DLC above 8 but {counted(len(data), "byte")}.')
     return len(data), data, 0
 
 
@@ -165,7 +166,7 @@ def _screen_form(t_ns: int, name: str, fields: list[bytes]) -> Row:
         raise DamagedError(f'payload "{shown(text)}" is not written as bytes of two hex digits.')
     data = payload_bytes(b"".join(written))
     if len(data) != length:
-        raise DamagedError(f'payload "{shown(text)}" has {len(data)} bytes, not the {length} announced.')
+        raise DamagedError(f'payload "{shown(text)}" has {counted(len(data), "byte")}, not the {length} announced.')
     if extra and not (extra[0] == b"ERRORFRAME" or extra[0].startswith(b"'")):
         raise DamagedError(f'payload is followed by "{shown(extra[0])}", which is no part of a frame.')
     if is_fd:

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
-from busprobe.errors import Problems
+from busprobe.errors import Problems, counted
 from busprobe.frames import ERROR, FD, REMOTE, FrameBatch
 from busprobe.sources.formats import Format
 from busprobe.sources.limits import FD_LENGTHS, MAX_CLASSIC
@@ -51,7 +51,7 @@ class _Lines:
         if len(fields) != 7:
             if fields == [b""]:
                 return None
-            raise DamagedError(f'line "{shown(line.strip())}" has {len(fields)} fields, not 7.')
+            raise DamagedError(f'line "{shown(line.strip())}" has {counted(len(fields), "field")}, not 7.')
         if fields[0] == b"timestamp":
             return None
         t_ns = _stamp_ns(fields[0])
@@ -68,7 +68,9 @@ class _Lines:
             return Row(t_ns, CHANNEL, identifier, flags, length, data)
         if flags & REMOTE and data:
             raise DamagedError(f'payload "{shown(fields[6])}" stands in a remote frame, which has none.')
-        raise DamagedError(f'payload "{shown(fields[6])}" has {len(data)} bytes and the dlc is "{shown(fields[5])}".')
+        raise DamagedError(
+            f'payload "{shown(fields[6])}" has {counted(len(data), "byte")} and the dlc is "{shown(fields[5])}".'
+        )
 
     def proves_end(self, row: Row) -> bool:
         """The dlc says how long the payload is."""

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
-from busprobe.errors import Problems
+from busprobe.errors import Problems, counted
 from busprobe.frames import EXTENDED, FrameBatch
 from busprobe.sources.limits import MAX_EXTENDED, MAX_STANDARD
 from busprobe.sources.rows import DamagedError, Row, frames_of, shown
@@ -127,7 +127,7 @@ def identifier_of(text: bytes, base: int, extended: bool) -> tuple[int, int]:
 def payload_of(fields: list[bytes], length: int, base: int) -> bytes:
     """Payload of `length` bytes written as separate numbers, in hex with two digits each."""
     if len(fields) < length:
-        raise DamagedError(f"the line says {length} payload bytes and has {len(fields)}.")
+        raise DamagedError(f"the line says {counted(length, 'payload byte')} and has {len(fields)}.")
     text = b" ".join(fields[:length])
     try:
         data = bytes.fromhex(text.decode("ascii")) if base == 16 else bytes(map(int, fields[:length]))

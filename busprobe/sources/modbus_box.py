@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from busprobe.bench.model import InputBox
+from busprobe.errors import counted
 from busprobe.sources.box_options import MOST_ON_OFF, SERIAL_KEYS, BoxOptions, SerialSettings
 from busprobe.sources.clock import Clock
 from busprobe.sources.polled_box import Fault, Poll, PolledBox
@@ -108,9 +109,9 @@ def _exchanges(table: str, on_off: int, analogue: int) -> list[Exchange]:
     exchanges = []
     if on_off:
         data = 2 * -(-on_off // 16) if table == "registers" else -(-on_off // 8)
-        exchanges.append(Exchange(f"{on_off} {'coils' if table == 'coils' else 'inputs'}", REQUEST, 5 + data))
+        exchanges.append(Exchange(counted(on_off, "coil" if table == "coils" else "input"), REQUEST, 5 + data))
     if analogue:
-        exchanges.append(Exchange(f"{analogue} registers", REQUEST, 5 + 2 * analogue))
+        exchanges.append(Exchange(counted(analogue, "register"), REQUEST, 5 + 2 * analogue))
     return exchanges
 
 
@@ -205,13 +206,15 @@ class ModbusPoller:
             name, hint = EXCEPTIONS.get(answer.exception_code, ("see its manual", "Look the code up in its manual."))
             return self._fault(f"answers with Modbus exception {answer.exception_code} ({name}).", hint)
         if given < wanted:
-            return self._fault(f"gives {given} of {wanted} values.", 'Compare "table" and "first" with its manual.')
+            return self._fault(
+                f"gives {given} of {counted(wanted, 'value')}.", 'Compare "table" and "first" with its manual.'
+            )
         return None
 
     def _no_answer(self, client: TimedClient) -> Fault:
         if client.received:
             hint = 'Compare "baudrate" and "parity" with the box; look at the wire pair and its termination.'
-            return self._fault(f"gives a damaged answer ({client.received} bytes).", hint)
+            return self._fault(f"gives a damaged answer ({counted(client.received, 'byte')}).", hint)
         self._may_answer_late = True
         hint = (
             f"Asked for unit {self._settings.unit} at {self._settings.serial}: compare with the box; then its supply."

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from busprobe.bench.model import InputBox
-from busprobe.errors import DeviceError
+from busprobe.errors import DeviceError, counted
 from busprobe.frames import InputBatch
 from busprobe.sources.box_batch import Sample, input_batch
 from busprobe.sources.box_options import MOST_ON_OFF, SERIAL_KEYS, BoxOptions
@@ -151,9 +151,9 @@ class TextBox:
             given = len(said.millivolts) if line.analogue else said.levels
             if line.number >= given:
                 kind = "analogue" if line.analogue else "on/off"
+                there = counted(given, f"{kind} line")
                 raise DeviceError(
-                    f'The input box "{self.name}" prints {given} {kind} lines; "{line.name}" has the number '
-                    f'"{line.number}".',
+                    f'The input box "{self.name}" prints {there}; "{line.name}" has the number "{line.number}".',
                     hint='Numbers start at 0: change "number" in the bench file, or the program of the board.',
                 )
 

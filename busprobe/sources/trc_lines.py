@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from busprobe.errors import counted
 from busprobe.frames import ERROR, FD, PASSIVE, REMOTE, SENT, SWITCHED
 from busprobe.sources.limits import FD_LENGTHS, payload_length
 from busprobe.sources.line_rows import identifier_of, payload_of, time_ns
@@ -91,7 +92,7 @@ def frame_row(fields: list[bytes], columns: Columns, start_ns: int) -> Row | Non
     if flags & REMOTE or payload[:1] == [b"RTR"]:
         return Row(t_ns, channel, identifier, flags | REMOTE, length, b"")
     if len(payload) > length:
-        raise DamagedError(f"the line says {length} payload bytes and has {len(payload)}.")
+        raise DamagedError(f"the line says {counted(length, 'payload byte')} and has {len(payload)}.")
     return Row(t_ns, channel, identifier, flags, length, payload_of(payload, length, 16))
 
 

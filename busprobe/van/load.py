@@ -26,6 +26,7 @@ import msgpack
 
 from busprobe.bench.model import Bus
 from busprobe.bench.units import UnitError, duration_ns
+from busprobe.errors import counted
 from busprobe.van import noise
 
 FIRST_IDENTIFIER = 0x100
@@ -134,7 +135,7 @@ def main(arguments: Sequence[str]) -> int:
     before = time.process_time()
     sent = send(bus, asked.rate, seconds, asked.identifiers, asked.seed)
     used = time.process_time() - before
-    sys.stdout.write(f"{sent} frames sent in {seconds:g} s, {used:.2f} s of processor time\n")
+    sys.stdout.write(f"{counted(sent, 'frame')} sent in {seconds:g} s, {used:.2f} s of processor time\n")
     return 0
 
 

@@ -150,7 +150,7 @@ DAMAGED = {
     "no length": ("0.1 1 123 Rx d", 'line "0.1 1 123 Rx d" has no "d" or "r" with a length.'),
     "length": ("0.1 1 123 Rx d z 01", 'length "z" is not a hex number from 0 to 15.'),
     "payload too short": ("0.1 1 123 Rx d 3 01 02", "the line says 3 payload bytes and has 2."),
-    "payload too long": ("0.1 1 123 Rx d 1 01 02", "the line says 1 payload bytes and has more."),
+    "payload too long": ("0.1 1 123 Rx d 1 01 02", "the line says 1 payload byte and has more."),
     "payload": ("0.1 1 123 Rx d 2 01 0G", 'payload "01 0G" is not made of hex bytes of two digits.'),
     "single digits": ("0.1 1 123 Rx d 2 1 023", 'payload "1 023" is not made of hex bytes of two digits.'),
     "details for payload": (

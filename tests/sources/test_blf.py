@@ -310,32 +310,32 @@ DAMAGE = {
     "signature of an object gone": (
         spoil(PLAIN, IN_PLAIN + 48, b"X") + MORE,
         [0x100, *range(0x102, 0x106)],
-        ["48 bytes in the container at byte 144 are no objects; skipped."],
+        ["48 bytes in the container at byte 144 skipped: no object."],
     ),
     "signature of the first object gone": (
         spoil(PLAIN, IN_PLAIN, b"X"),
         range(0x101, 0x103),
-        ["48 bytes in the container at byte 144 are no objects; skipped."],
+        ["48 bytes in the container at byte 144 skipped: no object."],
     ),
     "object whose size is wrong": (
         spoil(PLAIN, IN_PLAIN + 48 + 8, b"\x80") + MORE,
         [0x100, *range(0x102, 0x106)],
-        ["48 bytes in the container at byte 144 are no objects; skipped."],
+        ["48 bytes in the container at byte 144 skipped: no object."],
     ),
     "object whose size is zero": (
         spoil(PLAIN, IN_PLAIN + 48 + 8, b"\0") + MORE,
         [0x100, *range(0x102, 0x106)],
-        ["48 bytes in the container at byte 144 are no objects; skipped."],
+        ["48 bytes in the container at byte 144 skipped: no object."],
     ),
     "object whose size is huge": (
         spoil(PLAIN, IN_PLAIN + 48 + 8, b"\xff\xff\xff\xff") + MORE,
         [0x100, *range(0x102, 0x106)],
-        ["48 bytes in the container at byte 144 are no objects; skipped."],
+        ["48 bytes in the container at byte 144 skipped: no object."],
     ),
     "damage in the second container": (
         GOOD + spoil(PLAIN, IN_PLAIN + 48, b"X"),
         [*range(0x100, 0x103), 0x100, 0x102],
-        [f"48 bytes in the container at byte {NEXT} are no objects; skipped."],
+        [f"48 bytes in the container at byte {NEXT} skipped: no object."],
     ),
     "object of an unknown version": (
         container(thing(1, message(1), version=3) + numbered(1)[0]),

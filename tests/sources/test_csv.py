@@ -51,7 +51,7 @@ def test_float_times_come_back(tmp_path):
 
 
 DAMAGED = [
-    ("garbage", 'line "garbage" has 1 fields, not 7.'),
+    ("garbage", 'line "garbage" has 1 field, not 7.'),
     ("x,0x1,0,0,0,1,/w==", 'time stamp "x" is not readable.'),
     ("-1.0,0x1,0,0,0,1,/w==", 'time stamp "-1.0" is not readable.'),
     ("nan,0x1,0,0,0,1,/w==", 'time stamp "nan" is not readable.'),
@@ -65,7 +65,7 @@ DAMAGED = [
     ("1.0,0x1,0,0,,1,/w==", 'column "error" has "", not 0 or 1.'),
     ("1.0,0x1,0,0,0,,/w==", 'dlc "" is not a number.'),
     ("1.0,0x1,0,0,0,1,/w=", 'payload "/w=" is not base64.'),
-    ("1.0,0x1,0,0,0,2,/w==", 'payload "/w==" has 1 bytes and the dlc is "2".'),
+    ("1.0,0x1,0,0,0,2,/w==", 'payload "/w==" has 1 byte and the dlc is "2".'),
     ("1.0,0x1,0,1,0,9,", 'payload "" has 0 bytes and the dlc is "9".'),
     ("1.0,0x1,0,0,0,9,AAECAwQFBgcI", 'payload "AAECAwQFBgcI" has 9 bytes and the dlc is "9".'),
 ]

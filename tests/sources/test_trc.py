@@ -144,7 +144,7 @@ DAMAGED = {
     "length": (V2_0, "2 1.000 DT 0300 Rx 9 00", 'length "9" is not one that such a frame can have.'),
     "length of FD": (V2_0, "2 1.000 FD 0300 Rx 9 00", 'length "9" is not one that such a frame can have.'),
     "payload too short": (V1_1, "2) 0.1 Rx 0593 3 00 01", "the line says 3 payload bytes and has 2."),
-    "payload too long": (V1_1, "2) 0.1 Rx 0593 1 00 01", "the line says 1 payload bytes and has 2."),
+    "payload too long": (V1_1, "2) 0.1 Rx 0593 1 00 01", "the line says 1 payload byte and has 2."),
     "payload": (V1_1, "2) 0.1 Rx 0593 2 00 0G", 'payload "00 0G" is not made of hex bytes of two digits.'),
 }
 

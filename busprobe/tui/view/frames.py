@@ -8,6 +8,7 @@ from typing import overload
 
 import numpy as np
 
+from busprobe.errors import counted
 from busprobe.frames import Int64Array
 from busprobe.session.snapshot import FrameTable
 from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches, plain
@@ -270,7 +271,8 @@ def _changed(changed_ns: int, t_ns: int) -> Cell:
 
 def title(table: FrameTable, count: int, wanted: Wanted, *, held: bool) -> str:
     """What the list says over its edge: how many, the filter, the order, whether it stands still."""
-    parts = [f"{count} of {len(table)} identifiers" if wanted.words.strip() else f"{len(table)} identifiers"]
+    total = counted(len(table), "identifier")
+    parts = [f"{count} of {total}" if wanted.words.strip() else total]
     if wanted.words.strip():
         parts.append(f'with "{wanted.words.strip()}"')
     parts.append(f"s: by {wanted.order}")

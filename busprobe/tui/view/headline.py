@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busprobe.errors import counted
 from busprobe.session.snapshot import RecorderNow, Snapshot
 from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
 from busprobe.tui.view.times import clock, size
@@ -58,7 +59,7 @@ def failed_checks(picture: Snapshot, *, short: bool = False) -> Span:
     if not picture.checks:
         return Span("no checks", Tone.DIM)
     sign, tone = ("✗", Tone.BAD) if picture.failed else ("○", Tone.PLAIN)
-    of = "" if short else f" of {len(picture.checks)} checks"
+    of = "" if short else f" of {counted(len(picture.checks), 'check')}"
     return Span(f"{sign} {picture.failed}{of} failed", tone)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from busprobe.errors import counted
 from busprobe.session.attention import HIGH_LOAD, LEAST_FREE, Wanted, attention
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.tui.view.requests import request_lines
@@ -84,7 +85,8 @@ def _count(count: int | None) -> Cell:
 
 def recording_lines(picture: Snapshot) -> list[Line]:
     """Size, space, what was lost on the way, who asks for OBD data, and how each source listens."""
-    lost = Span(f"! {picture.lost:,} frames lost", Tone.WARN) if picture.lost else Span("0 frames lost", Tone.DIM)
+    told = f"{counted(picture.lost, 'frame')} lost"
+    lost = Span(f"! {told}", Tone.WARN) if picture.lost else Span(told, Tone.DIM)
     late = Span(f"! {picture.late:,} late", Tone.WARN) if picture.late else Span("0 late", Tone.DIM)
     if picture.mode == "live":
         flow: Line = (Span(" Between source and screen: "), lost, Span(", "), late)
@@ -113,7 +115,7 @@ def _recorder(recorder: RecorderNow) -> Line:
     sign = Span(" ✗ stopped ", Tone.BAD) if recorder.failure else Span(" ● recording ", Tone.GOOD)
     few = recorder.free < LEAST_FREE
     free = Span(f"{'! ' if few else ''}{size(recorder.free)} free", Tone.WARN if few else Tone.PLAIN)
-    amount = Span(f"  {recorder.rows:,} rows, {size(recorder.bytes)}; ")
+    amount = Span(f"  {counted(recorder.rows, 'row')}, {size(recorder.bytes)}; ")
     return sign, Span(recorder.name, Tone.STRONG), amount, free
 
 

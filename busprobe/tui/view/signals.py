@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from busprobe.errors import counted
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
 from busprobe.tui.view.history import history
 from busprobe.tui.view.spans import Column, LazyRows, Row, Tone, cell, matches
@@ -68,4 +69,4 @@ def _source(signal: SignalNow) -> str:
 def _copy(signal: SignalNow, picture: Snapshot) -> str:
     since = "" if signal.since_ns is None else f" since {clock(signal.since_ns - picture.start_ns, 3)}"
     here = clock(picture.t_ns - picture.start_ns, 3)
-    return f"{signal.name}\t{signal.text}{since}\t{signal.edges} edges\t{_source(signal)}\tat {here}"
+    return f"{signal.name}\t{signal.text}{since}\t{counted(signal.edges, 'edge')}\t{_source(signal)}\tat {here}"
