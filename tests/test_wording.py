@@ -1,4 +1,4 @@
-"""Texts that the program makes: no count stands before a noun that is always in the plural ("1 frames")."""
+"""Texts that the program makes: no count before a noun that is always in the plural, no minus before nothing."""
 
 from __future__ import annotations
 
@@ -7,7 +7,13 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+import pytest
+
 import busprobe
+from busprobe.engine.taps import text_of
+from busprobe.session.picture import value_text
+from busprobe.timeline import TRUE, Changes, Timeline
 
 PACKAGE = Path(busprobe.__file__).parent
 NOUNS = (
@@ -44,6 +50,15 @@ def counts_before_plurals(path: Path) -> Iterator[tuple[str, str]]:
             text = after.value if isinstance(after, ast.Constant) else ""
             if isinstance(value, ast.FormattedValue) and isinstance(text, str) and (found := PLURAL.match(text)):
                 yield path.relative_to(PACKAGE).as_posix(), found[0]
+
+
+@pytest.mark.parametrize(("number", "text"), [(-0.0, "0 V"), (-0.25, "-0.25 V")])
+def test_no_value_is_minus_zero(number: float, text: str) -> None:
+    """As where a signal is scaled by a factor below zero."""
+    assert value_text(TRUE, number, False, {}, "V") == text
+    known = Timeline(quantity=True)
+    known.extend(Changes(np.array([0]), np.array([TRUE], np.uint8), np.array([number]), 10))
+    assert text_of(known, 5, {}, "V") == text
 
 
 def test_counts_and_their_nouns_agree() -> None:

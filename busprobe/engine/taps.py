@@ -272,4 +272,4 @@ def text_of(timeline: Timeline, t_ns: int, texts: Mapping[float, str], unit: str
     value = timeline.value_at(t_ns)
     if value in texts:
         return texts[value]
-    return f"{value:.6g} {unit}" if unit else f"{value:.6g}"
+    return f"{value:z.6g} {unit}" if unit else f"{value:z.6g}"

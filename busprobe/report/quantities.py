@@ -14,7 +14,8 @@ _EPOCH_IS_PLAUSIBLE_NS = 631_152_000_000_000_000
 
 def exact(ns: int) -> str:
     """A duration to 1 µs, from 1 s on to 1 ms: "150 ms", "412.125 ms", "1.25 s", "29 min 30 s"."""
-    sign, us = ("-" if ns < 0 else ""), round(abs(ns) / 1e3)
+    us = round(abs(ns) / 1e3)
+    sign = "-" if ns < 0 and us else ""
     if us < 1_000_000:
         return f"{sign}{_trim(us / 1e3)} ms"
     ms = round(us / 1e3)
@@ -76,7 +77,7 @@ def identifier(number: int, extended: bool) -> str:
 
 def value(number: float | str) -> str:
     """A value with six digits at most, a text as it is."""
-    return number if isinstance(number, str) else f"{number:.6g}"
+    return number if isinstance(number, str) else f"{number:z.6g}"
 
 
 def _trim(number: float) -> str:

@@ -68,7 +68,7 @@ def _unit(read: VehicleRead, one: UnitRead) -> Sequence[str]:
         *(_codes(read, one, kind) for kind in CODE_KINDS),
         "" if ready is None else "ON" if ready.lamp_on else "off",
         read.absent(READINESS) if ready is None else f"{len(ready.complete)} of {len(ready.supported)} complete",
-        "" if one.voltage is None else f"{one.voltage:.2f} V",
+        "" if one.voltage is None else f"{one.voltage:z.2f} V",
         "" if one.engine_rpm is None else f"{one.engine_rpm:.0f} rpm",
     )
 
@@ -159,7 +159,7 @@ def saved_lines(report: VehicleReport, path: Path) -> list[str]:
 
 def _volts(found: Comparison) -> list[str]:
     lines = [
-        f"{one.unit}  battery {one.before:.2f} V before, {one.now:.2f} V now, difference {one.now - one.before:+.2f} V"
+        f"{one.unit}  battery {one.before:.2f} V before, {one.now:.2f} V now, difference {one.now - one.before:+z.2f} V"
         for one in found.volts
     ]
     if lines and not found.is_engine_alike:

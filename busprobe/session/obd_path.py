@@ -108,7 +108,7 @@ def _value(quantity: Quantity, answer: Reading | None) -> Stage:
         elif isinstance(value, str):
             text = value
         else:
-            text = f"{value:.6g}" + (f" {quantity.unit}" if quantity.unit else "")
+            text = f"{value:z.6g}" + (f" {quantity.unit}" if quantity.unit else "")
     return Stage("Value", text, f"{quantity.title}: {formula(quantity)}")
 
 

@@ -43,7 +43,7 @@ def value_text(
         return "on" if code == TRUE else "off"
     if value in texts:
         return texts[value]
-    return f"{value:.6g} {unit}" if unit else f"{value:.6g}"
+    return f"{value:z.6g} {unit}" if unit else f"{value:z.6g}"
 
 
 def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:

@@ -256,6 +256,6 @@ def _fields(message: MessageLayout, tally: FrameTally, place: int) -> list[BitFi
         here = samples.present is None or bool(samples.present[0])
         raw = samples.raw[0].item()
         label = layout.label(int(raw)) if not layout.is_float else None
-        text = label or f"{samples.value[0]:.6g}" + (f" {layout.unit}" if layout.unit else "")
+        text = label or f"{samples.value[0]:z.6g}" + (f" {layout.unit}" if layout.unit else "")
         fields.append(BitField(layout.name, bit_numbers(layout), raw if here else None, text if here else "-"))
     return fields

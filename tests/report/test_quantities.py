@@ -9,6 +9,7 @@ EXACT = [
     (150_000_000, "150 ms"),
     (300_001_000, "300.001 ms"),
     (-12_500_000, "-12.5 ms"),
+    (-400, "0 ms"),
     (999_999_999, "1 s"),
     (599_999_900_000, "10 min"),
     (1_250_000_000, "1.25 s"),
@@ -53,4 +54,4 @@ def test_the_rest() -> None:
     assert [counted(1, "frame"), counted(1234, "frame")] == ["1 frame", "1,234 frames"]
     assert [percent(0.1234), percent(None)] == ["12.3 %", ""]
     assert [identifier(0x5, False), identifier(0x18FEF100, True)] == ["005", "18FEF100"]
-    assert [value(13.2), value(60.0), value("closed loop")] == ["13.2", "60", "closed loop"]
+    assert [value(13.2), value(60.0), value(-0.0), value("closed loop")] == ["13.2", "60", "0", "closed loop"]

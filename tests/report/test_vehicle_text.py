@@ -132,6 +132,10 @@ No change in codes, lamp, readiness and PIDs.
     )
 
 
+def test_hardly_changed():
+    assert "battery 12.68 V before, 12.68 V now, difference +0.00 V" in against(voltage=12.6845)
+
+
 def test_changed():
     said = against(
         codes={"stored": ("P0301",), "pending": (), "permanent": ("P0420",)},

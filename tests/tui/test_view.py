@@ -32,6 +32,7 @@ from busprobe.tui.view.values import fresh_cell, value_cell
         (3_723 * S + 4 * MS, 3, "1:02:03.004"),
         (-1_500 * MS, 1, "-00:01.5"),
         (61 * S, 0, "01:01"),
+        (-4 * MS, 1, "00:00.0"),
     ],
 )
 def test_clock(ns: int, digits: int, text: str) -> None:
@@ -49,6 +50,7 @@ def test_clock(ns: int, digits: int, text: str) -> None:
         (185 * S, "3 min 05 s"),
         (3_600 * S, "1 h 00 min"),
         (-20 * MS, "-20 ms"),
+        (-4_000, "0 ms"),
     ],
 )
 def test_span(ns: int, text: str) -> None:

@@ -75,7 +75,7 @@ def _value_row(detail: FrameDetail, i: int, field: BitField) -> Row:
         ),
         cell(field.name, Tone.PLAIN if here else Tone.DIM),
         cell(field.text if here else "not in this frame", tone),
-        cell("" if field.raw is None else f"{field.raw:g}" if isinstance(field.raw, float) else str(field.raw)),
+        cell("" if field.raw is None else f"{field.raw:zg}" if isinstance(field.raw, float) else str(field.raw)),
         cell(where(field.bits), Tone.DIM),
     )
     copy = f"{detail.channel} {detail.identifier:X} {detail.message}.{field.name} = {field.text} (raw {field.raw})"

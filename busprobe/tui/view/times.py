@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 SECOND = 1_000_000_000
+LEAST_NS = 5_000
+"""Shorter lengths of time are shown as none."""
 _SIZES = ("B", "kB", "MB", "GB", "TB")
 
 
@@ -14,15 +16,17 @@ def clock(ns: int, digits: int = 1) -> str:
     minutes, seconds = divmod(whole, 60)
     hours, minutes = divmod(minutes, 60)
     front = f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
-    return ("-" if ns < 0 else "") + front + (f".{part:0{digits}}" if digits else "")
+    return ("-" if ns < 0 and ticks else "") + front + (f".{part:0{digits}}" if digits else "")
 
 
 def span(ns: int) -> str:
     """A length of time, in three digits or so: "20 ms", "1.2 s", "3 min 05 s"."""
+    if abs(ns) < LEAST_NS:
+        return "0 ms"
     if ns < 0:
         return "-" + span(-ns)
     if ns < 1_000_000:
-        return f"{ns / 1e6:.2f} ms" if ns else "0 ms"
+        return f"{ns / 1e6:.2f} ms"
     if ns < 10_000_000:
         return f"{ns / 1e6:.1f} ms"
     if ns < SECOND:
