@@ -34,4 +34,4 @@ class SurveyReport:
     problems: Problems = field(default_factory=Problems)
     notes: tuple[str, ...] = ()
     walk: tuple[WalkResult, ...] = ()
-    """What the guided walk found, as recorded, in order of time."""
+    """What the guided walk found, as recorded, in the order found."""

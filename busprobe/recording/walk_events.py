@@ -32,9 +32,8 @@ def walk_event(result: WalkResult) -> LogLine:
 
 
 def walk_results(events: Iterable[LogLine]) -> tuple[WalkResult, ...]:
-    """The results among some events, in order of time; what is none of ours is given as it stands."""
-    found = [_result(event) for event in events if event.kind == WALK]
-    return tuple(sorted(found, key=lambda result: result.t_ns))
+    """The results among some events, in the order found; what is none of ours is given as it stands."""
+    return tuple(_result(event) for event in events if event.kind == WALK)
 
 
 def _result(event: LogLine) -> WalkResult:

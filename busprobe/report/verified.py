@@ -40,7 +40,7 @@ class Verified(Protocol):
     def notes(self) -> Sequence[str]: ...
     @property
     def walk(self) -> Sequence[WalkResult]:
-        """What the guided walk found, in order of time; those that a newer one supersedes too."""
+        """What the guided walk found, in the order found; those that a newer one supersedes too."""
         ...
 
 

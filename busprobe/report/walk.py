@@ -27,7 +27,7 @@ _BEFORE = "A time below zero is before the recording began: results found by the
 def newest(results: Sequence[WalkResult]) -> list[WalkResult]:
     """The newest result of each signal, wiggle tests by themselves; a noted line is superseded by none.
 
-    results: in order of time, as what is given.
+    results: in the order found, as what is given.
     """
     last = {_what(result): number for number, result in enumerate(results)}
     return [r for number, r in enumerate(results) if r.outcome is WalkOutcome.NOTED or last[_what(r)] == number]
@@ -63,7 +63,7 @@ def result_line(result: WalkResult) -> str:
 
 
 def walk_lines(results: Sequence[WalkResult], start_ns: int) -> list[str]:
-    """A section; empty where there is no result. results: in order of time."""
+    """A section; empty where there is no result. results: in the order found."""
     if not results:
         return []
     counting = newest(results)

@@ -13,23 +13,26 @@ from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.report.live_text import LiveStatus
-from busprobe.results import CheckResult, LogLine, TriggerEntry
+from busprobe.results import CheckResult, LogLine, TriggerEntry, WalkResult
 from busprobe.session.asking import Asking
 from busprobe.session.board import Board
+from busprobe.session.guide import Guide
 from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder, stated_uncertainty
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.recorder import Recorder
 from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
+from busprobe.session.walk_kept import KeptWalk
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 
 KEPT_NS = 600_000_000_000
 """How much of the past stays in memory; older is in the recording."""
 MOST_TRIGGERS = 1000
-WALK = "walk"
-"""Kind of the log line that keeps a result of the guided walk."""
+NOT_RECORDED = (
+    "Nothing is being recorded: results are printed when you leave, and go into a recording that is started before."
+)
 
 
 class LiveScene:
@@ -60,6 +63,8 @@ class LiveScene:
         self._taker = StatusTaker(plan.bench)
         self._status: LiveStatus | None = None
         self._recorder: Recorder | None = None
+        self._kept_walk = KeptWalk()
+        self.guide = Guide(self._keep_result)
         self._wanted: list[tuple[Recorder | None, int]] = []
         """What recording has to change to, for the run's thread."""
         self._stop_now = threading.Event()
@@ -140,12 +145,10 @@ class LiveScene:
         self._wanted.append((None, 0))
         return ""
 
-    def note(self, text: str) -> str:
-        recorder, now = self._recorder, self._run.clock.now_ns()
-        if recorder is None or recorder.status().failure:
-            return "Nothing is being recorded: the result is printed when you leave, and kept nowhere else."
-        recorder.put_lines([LogLine(now, now, 0, WALK, text)])
-        return ""
+    def _keep_result(self, result: WalkResult) -> str:
+        is_recorded = self._kept_walk.add(result)
+        recorder = self._recorder
+        return "" if is_recorded and recorder is not None and not recorder.status().failure else NOT_RECORDED
 
     def stop_loading(self) -> None:
         """Nothing is loaded."""
@@ -172,6 +175,7 @@ class LiveScene:
             self._failure = str(error)
         finally:
             self._run.stop()
+            self._kept_walk.record_to(None)
             for recorder in (self._recorder, *(wanted for wanted, _ in self._wanted)):
                 if recorder is not None:
                     recorder.stop()
@@ -200,6 +204,7 @@ class LiveScene:
         while self._wanted:
             recorder, start_ns = self._wanted[0]
             if recorder is None:
+                self._kept_walk.record_to(None)
                 self._run.end_recording()
                 if self._recorder is not None:
                     self._recorder.stop()
@@ -211,6 +216,7 @@ class LiveScene:
                 self._board, self._tally = board, FrameTally()
             self._run.begin(recorder, board.histories, start_ns)
             self._recorder, self._fresh_lines = recorder, True
+            self._kept_walk.record_to(recorder)
             del self._wanted[0]
 
     def _observe(self, batch: FrameBatch | InputBatch) -> None:

@@ -124,7 +124,7 @@ def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
 
 
 def walk_of(source: OpenedSource) -> tuple[WalkResult, ...]:
-    """What the guided walk found, as recorded, in order of time; only a recording of busprobe's own keeps it."""
+    """What the guided walk found, as recorded, in the order found; only a recording of busprobe's own keeps it."""
     return walk_results(source.recording.events(WALK)) if isinstance(source, OwnRecording) else ()
 
 

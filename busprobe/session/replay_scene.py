@@ -17,7 +17,9 @@ from busprobe.results import CheckResult, LogLine, Outcome, TriggerEntry
 from busprobe.session.board import Board
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
-from busprobe.session.opening import OpenedSource, OwnRecording, source_of, stated_uncertainty
+from busprobe.session.guide import Guide
+from busprobe.session.kept_marks import kept_markers, walk_marks
+from busprobe.session.opening import OpenedSource, OwnRecording, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
@@ -58,11 +60,13 @@ class ReplayScene:
         )
         self._checks: tuple[CheckResult, ...] = self._engine.checks_so_far()
         self._triggers: list[TriggerEntry] = []
-        self._own_marks: list[Mark] = _kept_markers(source)
+        recorded = walk_of(source)
+        self.guide = Guide(lambda _: "A recording that is replayed keeps no result of a walk.", recorded)
+        self._own_marks = [*kept_markers(source), *walk_marks(recorded, source.start_ns or 0)]
         self._log_marks: list[Mark] = []
         self._sleeps: dict[str, list[LogLine]] = {}
         """By bus, when it fell asleep and woke."""
-        self._marks: tuple[Mark, ...] = tuple(self._own_marks)
+        self._marks: tuple[Mark, ...] = tuple(sorted(self._own_marks, key=lambda m: m.t_ns))
         self._start_ns: int | None = source.start_ns
         self._end_ns: int | None = None
         self._loaded = 0.0
@@ -125,9 +129,6 @@ class ReplayScene:
 
     def stop_recording(self) -> str:
         return "This is a recording already."
-
-    def note(self, text: str) -> str:
-        return "A recording that is replayed keeps no result of a walk."
 
     def stop_loading(self) -> None:
         """Give up loading; what is loaded stays."""
@@ -279,9 +280,3 @@ class ReplayScene:
 
 def _gap_text(row: SourceState) -> str:
     return f"{row.source} down" + (f": {row.note}" if row.note else "")
-
-
-def _kept_markers(source: OpenedSource) -> list[Mark]:
-    if not isinstance(source, OwnRecording):
-        return []
-    return [Mark(e.t_ns, "marker", e.name) for e in source.recording.events() if e.kind == "marker"]

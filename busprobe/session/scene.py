@@ -8,6 +8,7 @@ from typing import Protocol
 
 from busprobe.frames import Int64Array
 from busprobe.results import CheckResult, TriggerEntry
+from busprobe.session.guide import Guide
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot
 
 SPEEDS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
@@ -71,6 +72,11 @@ class Scene(Protocol):
         ...
 
     @property
+    def guide(self) -> Guide:
+        """The guided walk, and what it found."""
+        ...
+
+    @property
     def folder(self) -> Path:
         """Where files that belong to it are written by default: beside the recording."""
         ...
@@ -89,10 +95,6 @@ class Scene(Protocol):
 
     def stop_recording(self) -> str:
         """Live: close the recording. Returns what to tell the user ("" if it will be)."""
-        ...
-
-    def note(self, text: str) -> str:
-        """Live: keep a result of the guided walk in the recording. Returns what to tell the user ("" if kept)."""
         ...
 
     def stop_loading(self) -> None:

@@ -12,6 +12,7 @@ from enum import Enum
 
 import numpy as np
 
+from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, SourceState, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, TriggerEntry
@@ -99,6 +100,8 @@ class FrameTable:
     """(n,) share of all bits on its channel, 0 to 1."""
     message: tuple[str, ...]
     """(n,) message names; empty where no database has it."""
+    sending: tuple[Sending, ...]
+    """(n,) whether in a cycle or on change, as far as that can be told."""
 
     def __len__(self) -> int:
         return len(self.identifier)
@@ -107,7 +110,7 @@ class FrameTable:
 EMPTY_TABLE = FrameTable(
     (), np.empty(0, np.uint8), np.empty(0, np.uint32), np.empty(0, np.uint8), np.empty(0, np.int64),
     np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.uint8),
-    np.empty((0, 8), np.uint64), np.empty((0, 8), np.uint64), np.empty(0), (),
+    np.empty((0, 8), np.uint64), np.empty((0, 8), np.uint64), np.empty(0), (), (),
 )  # fmt: skip
 
 
@@ -239,7 +242,7 @@ class Mark:
 
     t_ns: int
     kind: str
-    """"edge", "trigger", "failed", "undecided", "gap", "marker"."""
+    """"edge", "trigger", "failed", "undecided", "gap", "marker", "walk"."""
     text: str
 
 

@@ -45,7 +45,7 @@ class VerifyReport:
     stopped_early: bool = False
     """Of a live run: recording stopped before the run did."""
     walk: tuple[WalkResult, ...] = ()
-    """What the guided walk found, as recorded, in order of time."""
+    """What the guided walk found, as recorded, in the order found."""
 
 
 def load_plan(path: Path) -> tuple[Plan, Mapping[str, list[Database]]]:

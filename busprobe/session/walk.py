@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 
+from busprobe.results import WalkOutcome, WalkResult
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, look
 from busprobe.session.walk_tasks import Goal, Task
@@ -30,36 +30,12 @@ MOVING, STANDING = 1.0, 0.5
 """A speed in its own unit from which it moves, and below which it stands."""
 
 
-class Outcome(Enum):
-    """What was found of a role."""
-
-    CONFIRMED = "confirmed"
-    WRONG_WAY = "wrong way round"
-    OTHER = "other value"
-    """Another position than the one asked for."""
-    NOT_SEEN = "not seen"
-
-
-@dataclass(frozen=True)
-class Result:
-    """What was found of one role."""
-
-    outcome: Outcome
-    edges: int
-    bounce: int
-    losses: int
-    t_ns: int
-    took_ns: int
-    text: str
-    """Polarity, positions, value: one phrase."""
-
-
 @dataclass(frozen=True)
 class Walk:
     """All tasks, and how far the walk has got."""
 
     tasks: tuple[Task, ...]
-    results: tuple[Result | None, ...]
+    results: tuple[WalkResult | None, ...]
     place: int | None = None
     """The task asked for; None: not begun, or over."""
     seen: Seen | None = None
@@ -137,30 +113,30 @@ def give_up(walk: Walk, picture: Snapshot, *, is_agreed: bool = True) -> Step:
 # --- one task
 
 
-def _found(task: Task, seen: Seen, now: SignalNow) -> Outcome | None:
+def _found(task: Task, seen: Seen, now: SignalNow) -> WalkOutcome | None:
     """The outcome once it can be told."""
     match task.goal:
         case Goal.SWITCH:
             return _switched(task, seen)
         case Goal.MOTION:
             if seen.low <= -MOVING:
-                return Outcome.WRONG_WAY
+                return WalkOutcome.WRONG_WAY
             is_back = seen.high >= MOVING and now.value is not None and now.value < STANDING
-            return Outcome.CONFIRMED if is_back else None
+            return WalkOutcome.CONFIRMED if is_back else None
         case Goal.POSITIONS:
             is_last = seen.position + 1 == len(task.positions)
             return _positions(seen) if is_last and _is_there(task, seen, now) else None
     return None
 
 
-def _switched(task: Task, seen: Seen) -> Outcome | None:
+def _switched(task: Task, seen: Seen) -> WalkOutcome | None:
     if seen.edges < 2 * task.times:
         return None
     if seen.first_on == task.rests_on:
-        return Outcome.CONFIRMED
+        return WalkOutcome.CONFIRMED
     if seen.t_ns - seen.quiet_since_ns < REST_NS:
         return None
-    return Outcome.CONFIRMED if seen.settled_on == task.rests_on else Outcome.WRONG_WAY
+    return WalkOutcome.CONFIRMED if seen.settled_on == task.rests_on else WalkOutcome.WRONG_WAY
 
 
 def _is_there(task: Task, seen: Seen, now: SignalNow) -> bool:
@@ -170,25 +146,27 @@ def _is_there(task: Task, seen: Seen, now: SignalNow) -> bool:
     return seen.t_ns - now.since_ns >= POSITION_NS and seen.t_ns - seen.asked_ns >= POSITION_NS
 
 
-def _positions(seen: Seen) -> Outcome:
+def _positions(seen: Seen) -> WalkOutcome:
     if not seen.missing:
-        return Outcome.CONFIRMED
-    return Outcome.OTHER if seen.raw_edges else Outcome.NOT_SEEN
+        return WalkOutcome.CONFIRMED
+    return WalkOutcome.OTHER if seen.raw_edges else WalkOutcome.NOT_SEEN
 
 
-def _judged(task: Task, seen: Seen, *, is_agreed: bool) -> Outcome:
+def _judged(task: Task, seen: Seen, *, is_agreed: bool) -> WalkOutcome:
     """The outcome where the action was not completed: one full turn is enough."""
     match task.goal:
         case Goal.SWITCH if seen.edges >= 2:
-            return Outcome.CONFIRMED if seen.settled_on == task.rests_on else Outcome.WRONG_WAY
+            return WalkOutcome.CONFIRMED if seen.settled_on == task.rests_on else WalkOutcome.WRONG_WAY
         case Goal.COMPARE if is_agreed and seen.is_known:
-            return Outcome.CONFIRMED
+            return WalkOutcome.CONFIRMED
         case Goal.POSITIONS:
             return _positions(seen)
-    return Outcome.NOT_SEEN
+    return WalkOutcome.NOT_SEEN
 
 
-def _finish(walk: Walk, outcome: Outcome, now: SignalNow, picture: Snapshot, happened: tuple[Happening, ...]) -> Step:
+def _finish(
+    walk: Walk, outcome: WalkOutcome, now: SignalNow, picture: Snapshot, happened: tuple[Happening, ...]
+) -> Step:
     task, seen, place = walk.task, walk.seen, walk.place
     assert task is not None
     assert seen is not None
@@ -197,7 +175,10 @@ def _finish(walk: Walk, outcome: Outcome, now: SignalNow, picture: Snapshot, hap
     text = _text(task, seen, outcome, now)
     if seen.glitches > 0:
         text += f"; the debounce of its line took out {seen.glitches} pulse{'s' if seen.glitches > 1 else ''}"
-    found = Result(outcome, seen.edges or seen.raw_edges, _bounce(task, seen), seen.losses, picture.t_ns, took, text)
+    found = WalkResult(
+        task.signal, task.role, outcome, seen.edges or seen.raw_edges, _bounce(task, seen), seen.losses,
+        picture.t_ns, took, text,
+    )  # fmt: skip
     results = tuple(found if i == place else r for i, r in enumerate(walk.results))
     walk = replace(walk, results=results, place=None, seen=None)
     after = [i for i in (*range(place + 1, len(results)), *range(place)) if results[i] is None]
@@ -208,15 +189,15 @@ def _bounce(task: Task, seen: Seen) -> int:
     return seen.bounce if task.goal is Goal.SWITCH else 0
 
 
-def _text(task: Task, seen: Seen, outcome: Outcome, now: SignalNow) -> str:
+def _text(task: Task, seen: Seen, outcome: WalkOutcome, now: SignalNow) -> str:
     match task.goal:
         case Goal.MOTION:
             unit = f" {now.unit}" if now.unit else ""
             return f"from {seen.low:.3g} to {seen.high:.3g}{unit}"
         case Goal.COMPARE:
-            return f"{now.text} agrees" if outcome is Outcome.CONFIRMED else f"says {now.text}, not compared"
+            return f"{now.text} agrees" if outcome is WalkOutcome.CONFIRMED else f"says {now.text}, not compared"
         case Goal.POSITIONS:
             return "; ".join(seen.missing) or "each position: " + " ".join(task.positions)
-    if outcome is Outcome.NOT_SEEN:
+    if outcome is WalkOutcome.NOT_SEEN:
         return f"{seen.edges} of {2 * task.times} edges, says {now.text}"
-    return f"{'ON' if outcome is Outcome.CONFIRMED else 'OFF'} while {task.on_means}"
+    return f"{'ON' if outcome is WalkOutcome.CONFIRMED else 'OFF'} while {task.on_means}"

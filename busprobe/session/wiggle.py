@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from busprobe.results import WalkOutcome, WalkResult
 from busprobe.session.snapshot import Snapshot
 from busprobe.session.walk_seen import Happening, is_quantity
 from busprobe.timeline import TRUE
@@ -43,3 +44,13 @@ def watch_wiggle(wiggle: Wiggle, picture: Snapshot) -> tuple[Wiggle, tuple[Happe
         last_loss_ns=at if is_lost else wiggle.last_loss_ns,
     )  # fmt: skip
     return wiggle, happened
+
+
+def wiggle_result(wiggle: Wiggle) -> WalkResult | None:
+    """What a test found; None before its first picture."""
+    if wiggle.start_ns is None:
+        return None
+    return WalkResult(
+        wiggle.signal, "", WalkOutcome.WIGGLED, wiggle.edges, None, wiggle.losses, wiggle.t_ns,
+        wiggle.t_ns - wiggle.start_ns, "",
+    )  # fmt: skip

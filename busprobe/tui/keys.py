@@ -117,7 +117,7 @@ KEYS: tuple[Key, ...] = (
         "k",
         "player('kind')",
         "Kind of step",
-        "What ← and → go to: frame, edge, trigger, failed, undecided, gap, marker.",
+        "What ← and → go to: frame, edge, trigger, failed, undecided, gap, marker, walk.",
         "replay",
     ),
     Key("replay.slower", "d", "player('slower')", "Slower", "Play more slowly, down to 0.1×.", "replay"),
@@ -159,6 +159,7 @@ KEYS: tuple[Key, ...] = (
         "Sound every prompt, edge and loss with the terminal's bell.",
         "walk",
     ),
+    Key("walk.jump", "j", "jump", "Jump there", "Go to the instant of the selected result.", "walk"),
     Key("walk.wiggle", "w", "wiggle", "Wiggle test", "Watch one signal for edges and losses; w again ends.", "walk"),
 )
 

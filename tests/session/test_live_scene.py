@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import TypeVar
 
 from scripted import BENCH, ScriptedSource, van_batches
+from walked import found_next
 
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.recording.read import open_recording
+from busprobe.recording.walk_events import walk_results
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
@@ -87,12 +89,13 @@ def test_a_recording_switched_on_in_mid_run_starts_a_log_that_its_replay_equals(
             source.gate.set()
         until(lambda: taken(scene) == rows(sources, BEFORE, SECONDS))
         assert scene.start_recording("other") == "Recording to second.duckdb already."
-        assert scene.note("tail lamp: seen") == ""
+        result = found_next(scene)
+        assert scene.guide.told == ""
         until(lambda: all(s.done.is_set() for s in sources))
     with open_recording(path) as kept:
         assert kept.frame_count == rows(sources, BEFORE, SECONDS)
         log = tuple(line for line in kept.events() if line.kind != "walk")
-        assert [line.name for line in kept.events() if line.kind == "walk"] == ["tail lamp: seen"]
+        assert walk_results(kept.events()) == (result,)
     replayed = verify(path, BENCH)
     assert replayed.log == log
     assert len(log) > 3
@@ -113,7 +116,8 @@ def test_switched_off_the_file_is_closed_and_the_picture_goes_on(tmp_path: Path)
         before = scene.snapshot().t_ns
         assert before >= scene.snapshot().start_ns
         assert "is there already" in scene.start_recording(str(path))
-        assert scene.note("seen").startswith("Nothing is being recorded")
+        found_next(scene)
+        assert scene.guide.told.startswith("Nothing is being recorded")
     with open_recording(path) as kept:
         log = kept.events()
     assert verify(path, BENCH).log == log

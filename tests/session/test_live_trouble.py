@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from plugged import WAIT_S, driving
 from scripted import BENCH
+from walked import found_next
 
 from busprobe.recording.read import open_recording
 from busprobe.session import readers
@@ -139,7 +140,8 @@ def test_the_disk_gets_full_while_it_records(tmp_path: Path, monkeypatch: pytest
         recorder = scene.snapshot().recorder
         assert recorder is not None
         assert recorder.failure == told
-        assert scene.note("seen").startswith("Nothing is being recorded")
+        found_next(scene)
+        assert scene.guide.told.startswith("Nothing is being recorded")
         before_ns = scene.snapshot().t_ns
         until(lambda: scene.snapshot().t_ns > before_ns + 500_000_000 and code(scene, "gear") == TRUE)
         assert scene.snapshot().failure == ""

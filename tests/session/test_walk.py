@@ -6,8 +6,9 @@ import pytest
 from walked import MS, Points, at, picture, pictures, signal, walked
 
 from busprobe.engine.history import Bounce
+from busprobe.results import WalkOutcome
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
-from busprobe.session.walk import Outcome, Walk, ask, ask_again, begin, give_up, new_walk, watch
+from busprobe.session.walk import Walk, ask, ask_again, begin, give_up, new_walk, watch
 from busprobe.session.walk_seen import Happening
 from busprobe.session.walk_tasks import Goal, Task, tasks
 from busprobe.session.wiggle import Wiggle, watch_wiggle
@@ -29,23 +30,23 @@ def presses(first: int, count: int, start: int = 1000, length: int = 400) -> lis
 
 SWITCHES = [
     # id, task, points, until ms, outcome, edges, bounce, losses
-    ("three clean", DOOR, presses(0, 3), 5000, Outcome.CONFIRMED, 6, 0, 0),
-    ("three quick", DOOR, presses(0, 3, length=150), 5000, Outcome.CONFIRMED, 6, 0, 0),
-    ("rests on", PARK, presses(1, 2), 5000, Outcome.CONFIRMED, 4, 0, 0),
-    ("wrong way round", DOOR, presses(1, 3), 9000, Outcome.WRONG_WAY, 6, 0, 0),
-    ("park brake wrong way round", PARK, presses(0, 2), 9000, Outcome.WRONG_WAY, 4, 0, 0),
+    ("three clean", DOOR, presses(0, 3), 5000, WalkOutcome.CONFIRMED, 6, 0, 0),
+    ("three quick", DOOR, presses(0, 3, length=150), 5000, WalkOutcome.CONFIRMED, 6, 0, 0),
+    ("rests on", PARK, presses(1, 2), 5000, WalkOutcome.CONFIRMED, 4, 0, 0),
+    ("wrong way round", DOOR, presses(1, 3), 9000, WalkOutcome.WRONG_WAY, 6, 0, 0),
+    ("park brake wrong way round", PARK, presses(0, 2), 9000, WalkOutcome.WRONG_WAY, 4, 0, 0),
     ("wrong way round, not told while it moves", DOOR, presses(1, 3), 5000, None, 6, 0, 0),
-    ("begun open", DOOR, [(0, 1), (500, 0), *presses(0, 3)[1:]], 9000, Outcome.CONFIRMED, 7, 0, 0),
+    ("begun open", DOOR, [(0, 1), (500, 0), *presses(0, 3)[1:]], 9000, WalkOutcome.CONFIRMED, 7, 0, 0),
     ("two of three", DOOR, presses(0, 2), 9000, None, 4, 0, 0),
-    ("never", DOOR, [(0, 0)], 91_000, Outcome.NOT_SEEN, 0, 0, 0),
-    ("never known", DOOR, [(0, None)], 91_000, Outcome.NOT_SEEN, 0, 0, 0),
-    ("patience after two of three", DOOR, presses(0, 2), 95_000, Outcome.CONFIRMED, 4, 0, 0),
+    ("never", DOOR, [(0, 0)], 91_000, WalkOutcome.NOT_SEEN, 0, 0, 0),
+    ("never known", DOOR, [(0, None)], 91_000, WalkOutcome.NOT_SEEN, 0, 0, 0),
+    ("patience after two of three", DOOR, presses(0, 2), 95_000, WalkOutcome.CONFIRMED, 4, 0, 0),
     (
         "bounce of 10 ms", DOOR,
-        [(0, 0), (1000, 1), (1010, 0), (1020, 1), *presses(0, 3)[2:]], 5000, Outcome.CONFIRMED, 6, 2, 0,
+        [(0, 0), (1000, 1), (1010, 0), (1020, 1), *presses(0, 3)[2:]], 5000, WalkOutcome.CONFIRMED, 6, 2, 0,
     ),
-    ("lost once", DOOR, [(0, 0), (500, None), (700, 0), *presses(0, 3)[1:]], 5000, Outcome.CONFIRMED, 6, 0, 1),
-    ("known only later", DOOR, [(0, None), (300, 0), *presses(0, 3)[1:]], 5000, Outcome.CONFIRMED, 6, 0, 0),
+    ("lost once", DOOR, [(0, 0), (500, None), (700, 0), *presses(0, 3)[1:]], 5000, WalkOutcome.CONFIRMED, 6, 0, 1),
+    ("known only later", DOOR, [(0, None), (300, 0), *presses(0, 3)[1:]], 5000, WalkOutcome.CONFIRMED, 6, 0, 0),
 ]  # fmt: skip
 
 
@@ -55,7 +56,14 @@ SWITCHES = [
     [row[1:] for row in SWITCHES], ids=[row[0] for row in SWITCHES],
 )  # fmt: skip
 def test_switch(
-    task: Task, points: Points, until: int, outcome: Outcome | None, edges: int, bounce: int, losses: int, every: int
+    task: Task,
+    points: Points,
+    until: int,
+    outcome: WalkOutcome | None,
+    edges: int,
+    bounce: int,
+    losses: int,
+    every: int,
 ) -> None:
     """The same is found at any rate of pictures."""
     walk, _ = walked(task, points, until, every)
@@ -75,16 +83,16 @@ def through(*labels: str | None) -> list[tuple[int, float | str | None]]:
 
 
 OTHERS = [
-    ("all positions", GEAR, through("P", "R", "N", "D", "P"), None, 6000, Outcome.CONFIRMED,
+    ("all positions", GEAR, through("P", "R", "N", "D", "P"), None, 6000, WalkOutcome.CONFIRMED,
      "each position: P R N D P"),
     ("passing through is no position", GEAR, [(0, "P"), (1000, "R"), (1100, "N"), (2000, "P")], None, 6000, None, ""),
-    ("rolled and stopped", SPEED, [(0, 0.0), (900, 3.0), (2000, 6.5), (4000, 0.0)], "km/h", 5000, Outcome.CONFIRMED,
+    ("rolled and stopped", SPEED, [(0, 0.0), (900, 3.0), (2000, 6.5), (4000, 0.0)], "km/h", 5000, WalkOutcome.CONFIRMED,
      "from 0 to 6.5 km/h"),
     ("still rolling", SPEED, [(0, 0.0), (900, 3.0)], "km/h", 5000, None, ""),
-    ("counts backwards", SPEED, [(0, 0.0), (900, -3.0), (2000, 0.0)], "km/h", 5000, Outcome.WRONG_WAY,
+    ("counts backwards", SPEED, [(0, 0.0), (900, -3.0), (2000, 0.0)], "km/h", 5000, WalkOutcome.WRONG_WAY,
      "from -3 to 0 km/h"),
-    ("speed never seen", SPEED, [(0, 0.0)], "km/h", 91_000, Outcome.NOT_SEEN, "from 0 to 0 km/h"),
-    ("nobody compared", VOLTS, [(0, 12.6)], "V", 91_000, Outcome.NOT_SEEN, "says 12.6 V, not compared"),
+    ("speed never seen", SPEED, [(0, 0.0)], "km/h", 91_000, WalkOutcome.NOT_SEEN, "from 0 to 0 km/h"),
+    ("nobody compared", VOLTS, [(0, 12.6)], "V", 91_000, WalkOutcome.NOT_SEEN, "says 12.6 V, not compared"),
 ]  # fmt: skip
 
 
@@ -92,7 +100,7 @@ OTHERS = [
     ("task", "points", "unit", "until", "outcome", "text"), [row[1:] for row in OTHERS], ids=[r[0] for r in OTHERS]
 )
 def test_positions_motion_and_values(
-    task: Task, points: Points, unit: str | None, until: int, outcome: Outcome | None, text: str
+    task: Task, points: Points, unit: str | None, until: int, outcome: WalkOutcome | None, text: str
 ) -> None:
     walk, _ = walked(task, points, until, unit=unit)
     result = walk.results[0]
@@ -109,7 +117,7 @@ def test_a_person_agrees_with_a_value() -> None:
     walk, _ = walked(VOLTS, [(0, 12.6)], 2000, unit="V")
     result = given_up(walk, [(0, 12.6)], 2000, "V").results[0]
     assert result is not None
-    assert (result.outcome, result.text) == (Outcome.CONFIRMED, "12.6 V agrees")
+    assert (result.outcome, result.text) == (WalkOutcome.CONFIRMED, "12.6 V agrees")
 
 
 def test_a_position_given_up_is_named_with_what_was_seen_instead() -> None:
@@ -120,11 +128,11 @@ def test_a_position_given_up_is_named_with_what_was_seen_instead() -> None:
         walk, _ = watch(walk, one)
     result = walk.results[0]
     assert result is not None
-    assert (result.outcome, result.text) == (Outcome.OTHER, "N asked, D seen")
+    assert (result.outcome, result.text) == (WalkOutcome.OTHER, "N asked, D seen")
 
 
 def test_one_press_given_up_is_enough_to_tell_polarity() -> None:
-    for first, outcome in ((0, Outcome.CONFIRMED), (1, Outcome.WRONG_WAY)):
+    for first, outcome in ((0, WalkOutcome.CONFIRMED), (1, WalkOutcome.WRONG_WAY)):
         points = presses(first, 1)
         walk, _ = walked(DOOR, points, 2500)
         result = given_up(walk, points, 2500).results[0]

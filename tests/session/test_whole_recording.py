@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from walked import found_next
 
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.replay_scene import ReplayScene
@@ -73,5 +74,7 @@ def test_labels_of_a_signal(scene: ReplayScene) -> None:
 
 
 def test_a_replay_keeps_no_result_of_a_walk(scene: ReplayScene) -> None:
-    assert scene.note("brake: confirmed") == "A recording that is replayed keeps no result of a walk."
+    assert found_next(scene).signal == "ignition"
+    assert scene.guide.told == "A recording that is replayed keeps no result of a walk."
+    assert scene.guide.recorded == ()
     assert scene.folder.name.startswith("drive")

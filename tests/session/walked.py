@@ -7,6 +7,8 @@ from dataclasses import replace
 from itertools import pairwise
 
 from busprobe.engine.history import NO_BOUNCE, Bounce
+from busprobe.results import WalkResult
+from busprobe.session.scene import Scene
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
 from busprobe.session.walk import Step, Walk, ask, new_walk, watch
 from busprobe.session.walk_seen import Happening
@@ -59,3 +61,14 @@ def walked(
         walk, happened = step
         heard += happened
     return walk, heard
+
+
+def found_next(scene: Scene) -> WalkResult:
+    """The next role of a scene asked for and given up at once: a result, kept as the scene keeps them."""
+    guide = scene.guide
+    guide.look(scene.snapshot())
+    if guide.walk is not None and guide.walk.task is None:
+        guide.begin()
+    guide.look(scene.snapshot())
+    guide.go_on(scene.snapshot())
+    return guide.found[-1]

@@ -10,7 +10,10 @@ import fake_van
 import numpy as np
 
 from busprobe.frames import Int64Array
-from busprobe.results import CheckResult, TriggerEntry
+from busprobe.report.walk import result_line
+from busprobe.results import CheckResult, TriggerEntry, WalkResult
+from busprobe.session.guide import Guide
+from busprobe.session.kept_marks import walk_marks
 from busprobe.session.scene import SPEEDS
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot
 
@@ -89,22 +92,26 @@ class FakePlayer:
 class FakeScene:
     """Gives the picture it was given, until `alter` or `show` changes it."""
 
-    def __init__(self, picture: Snapshot, *, marks: Sequence[Mark] | None = None) -> None:
-        """marks: of a replay; None: live, without a player."""
+    def __init__(
+        self, picture: Snapshot, *, marks: Sequence[Mark] | None = None, recorded: Sequence[WalkResult] = ()
+    ) -> None:
+        """marks: of a replay; None: live, without a player. recorded: what a walk found."""
         self.picture = picture
         self.calls: list[str] = []
         self.is_closed = False
         self.trouble = ""
         """What starting a recording answers."""
         self.player: FakePlayer | None = None if marks is None else FakePlayer(self, marks)
+        self.guide = Guide(self.keep_result, recorded)
 
     @classmethod
     def live(cls, picture: Snapshot = fake_van.LIVE) -> FakeScene:
         return cls(picture)
 
     @classmethod
-    def replay(cls, picture: Snapshot = fake_van.REPLAY) -> FakeScene:
-        return cls(picture, marks=fake_van.MARKS)
+    def replay(cls, picture: Snapshot = fake_van.REPLAY, recorded: Sequence[WalkResult] = ()) -> FakeScene:
+        marks = sorted([*fake_van.MARKS, *walk_marks(recorded, fake_van.START)], key=lambda mark: mark.t_ns)
+        return cls(picture, marks=marks, recorded=recorded)
 
     # --- for tests
 
@@ -153,8 +160,8 @@ class FakeScene:
         self.alter(recorder=None)
         return ""
 
-    def note(self, text: str) -> str:
-        self.calls.append(f"note {text}")
+    def keep_result(self, result: WalkResult) -> str:
+        self.calls.append(f"keep {result_line(result)}")
         return "" if self.player is None else "A recording that is replayed keeps no result of a walk."
 
     def stop_loading(self) -> None:

@@ -28,14 +28,14 @@ from busprobe.tui.view.typed_time import typed_time
 
 TEN = Scale(0, 1000, 10)
 NONE = np.empty(0, np.int64)
-_SHAPES = "─╷◆▾?░✗"
+_SHAPES = "─╷◆▴▾?░✗"
 
 DENSITIES = [
     ("nothing", [], [], "──────────"),
     ("edges at both ends", [0, 1000], [], "╷────────╷"),
     ("worst of a column wins", [310], [(320, "trigger"), (330, "failed"), (340, "gap")], "───✗──────"),
-    ("one of each", [50], [(150, "trigger"), (250, "marker"), (350, "undecided"), (450, "gap"), (550, "failed")],
-     "╷◆▾?░✗────"),
+    ("one of each", [50], [(150, "trigger"), (250, "walk"), (350, "marker"), (450, "undecided"), (550, "gap"),
+                           (650, "failed")], "╷◆▴▾?░✗───"),
     ("outside is kept at the ends", [-50, 5000], [], "╷────────╷"),
     ("a kind unknown draws nothing", [], [(500, "tea")], "──────────"),
 ]  # fmt: skip

@@ -83,8 +83,8 @@ async def test_brake_is_confirmed_kept_and_printed(van: FakeScene) -> None:
         row = app.screen.query_one("#roles", Rows).rows[1]
         assert plain(row.cells[0]) == "✓ confirmed"
         assert "3 of 10" in prompt_of(app)
-    note = "brake: confirmed; 6 edges, bounce 0, lost 0; ON while the pedal is pressed; took 1.2 s"
-    assert van.calls == [f"note {note}"]
+    note = "brake: confirmed; 6 edges, bounce 0, lost 0; ON while the pedal is pressed; took 1.20 s"
+    assert van.calls == [f"keep {note}"]
     assert len(app.saved) == 1
     assert app.saved[0].splitlines()[0] == f"Guided walk, {fake_van.VEHICLE}: 1 of 10 confirmed."
     assert f"  ✓ {note}" in app.saved[0].splitlines()
@@ -96,7 +96,7 @@ async def test_two_results_are_printed_as_one_list(van: FakeScene) -> None:
         await press(pilot, ["6", "s", "n", "n"])
     assert len(app.saved) == 1
     assert "0 of 10 confirmed, 2 not seen." in app.saved[0]
-    assert [call[:30] for call in van.calls] == ["note ignition: not seen; 0 edg", "note brake: not seen; 0 edges,"]
+    assert [call[:30] for call in van.calls] == ["keep ignition: not seen; 0 edg", "keep brake: not seen; 0 edges,"]
 
 
 async def test_begin_next_again_and_a_row_of_the_list(van: FakeScene) -> None:
@@ -143,7 +143,7 @@ async def test_wiggle_follows_the_role_selected_and_is_kept(van: FakeScene) -> N
         await press(pilot, ["w"])
         assert "Wiggle test" not in prompt_of(app)
     text = "Wiggle test of brake: 1 edge, lost 1× in 400 ms"
-    assert van.calls == [f"note {text}"]
+    assert van.calls == [f"keep {text}"]
     assert app.saved == [text]
 
 
@@ -219,3 +219,26 @@ async def test_a_very_small_terminal_keeps_the_prompt(van: FakeScene) -> None:
         assert "▶ Switch the ignition off" in prompt_of(app)
         assert "0 of 2 edges" in prompt_of(app)
         assert app.screen.query_one("#prompt", Sheet).size.height >= 5
+
+
+async def test_what_was_found_stays_with_the_vehicle_when_the_screen_is_made_anew(van: FakeScene) -> None:
+    first = BusprobeApp(van)
+    async with first.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "s", "n", "1", "6"])
+        assert "2 of 10  brake" in prompt_of(first)
+    again = BusprobeApp(van)
+    async with again.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6"])
+        assert "2 of 10  brake" in prompt_of(again)
+        assert plain(again.screen.query_one("#roles", Rows).rows[0].cells[0]) == "? not seen"
+
+
+async def test_that_nothing_is_recorded_is_told_once(van: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[str] = []
+    monkeypatch.setattr(WalkScreen, "notify", lambda self, text, **_: told.append(text))
+    answers = ["Not recorded.", "Not recorded.", "", "Not recorded."]
+    monkeypatch.setattr(van.guide, "_keep", lambda _: answers.pop(0))
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "s", *["n"] * 8])
+    assert told == ["Not recorded.", "Not recorded."]

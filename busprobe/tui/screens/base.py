@@ -18,6 +18,7 @@ from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import KEYS, bindings, key_text
 from busprobe.tui.screens.pick import PickSignal
 from busprobe.tui.view.footline import Item
+from busprobe.tui.view.times import clock
 from busprobe.tui.widgets.askline import Answer, AskLine
 from busprobe.tui.widgets.footline import Footline
 from busprobe.tui.widgets.headline import Headline
@@ -215,6 +216,20 @@ class BoardScreen(Screen[None]):
     def action_player(self, what: str) -> None:
         if self.board.replay is not None:
             self.board.replay.do(what)
+
+    def jump_to(self, t_ns: int | None) -> None:
+        """Go to the instant of what is selected. t_ns: None where that is nothing."""
+        picture, replay = self.picture, self.board.replay
+        if t_ns is None or picture is None:
+            self.notify("Nothing is selected to jump to.", severity="warning")
+            return
+        here = clock(t_ns - picture.start_ns, 3)
+        if replay is None:
+            self.notify(f"It was at {here}. A live vehicle cannot go back: open its recording.", severity="warning")
+        elif t_ns < picture.start_ns:
+            self.notify(f"It was at {here}, before the recording began.", severity="warning")
+        else:
+            replay.seek(t_ns)
 
     def action_pick_signal(self) -> None:
         """Choose the signal whose edges count, and stay on this screen."""

@@ -8,22 +8,22 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
+from busprobe.report.walk import result_line
+from busprobe.session.guide import Guide, Happened
 from busprobe.session.snapshot import Snapshot
-from busprobe.session.walk import Step, Walk, ask, ask_again, begin, give_up, new_walk, watch
 from busprobe.session.walk_seen import Happening
-from busprobe.session.walk_tasks import tasks
-from busprobe.session.wiggle import Wiggle, watch_wiggle
 from busprobe.tui.keys import bindings
 from busprobe.tui.screens.base import BoardScreen
-from busprobe.tui.view.walk import (
+from busprobe.tui.view.walk import walk_lines, wiggle_lines
+from busprobe.tui.view.walk_roles import (
+    REPLAY_COLUMNS,
     ROLE_COLUMNS,
-    result_line,
+    WalkFound,
+    result_at,
     result_text,
     role_rows,
-    summary,
-    walk_lines,
-    wiggle_lines,
-    wiggle_text,
+    roles_title,
+    signal_at,
 )
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
@@ -36,7 +36,7 @@ BELL_GAP_S = 0.15
 
 
 class WalkScreen(BoardScreen):
-    """Keys, calls and the bell; what is seen comes from `session.walk`, what is shown from `view.walk`."""
+    """Keys, calls and the bell; what is seen comes from the scene's guide, what is shown from `view.walk`."""
 
     NAME: ClassVar[str] = "walk"
     BINDINGS: ClassVar[list[BindingType]] = bindings("walk")
@@ -49,17 +49,24 @@ class WalkScreen(BoardScreen):
 
     def __init__(self) -> None:
         super().__init__()
-        self._walk: Walk | None = None
-        self._wiggle: Wiggle | None = None
         self._sounds = False
         self._printed = ""
         """What was put down to be printed at the end."""
+        self._told = ""
+        """What was said last of results that are not recorded."""
+
+    @property
+    def guide(self) -> Guide:
+        scene = self.board.scene
+        assert scene is not None, "a screen is shown of a scene only"
+        return scene.guide
 
     def compose_body(self) -> ComposeResult:
         prompt = Sheet(id="prompt", classes="panel")
         prompt.border_title = "Do this"
         yield prompt
-        roles = Rows(ROLE_COLUMNS, empty="No signal of the bench file has a role.", id="roles", classes="panel")
+        columns = ROLE_COLUMNS if self.board.replay is None else REPLAY_COLUMNS
+        roles = Rows(columns, empty="No signal of the bench file has a role.", id="roles", classes="panel")
         roles.border_title = "Roles"
         yield roles
 
@@ -67,52 +74,52 @@ class WalkScreen(BoardScreen):
         self.set_interval(FAST_S, self._hurry)
 
     def _hurry(self) -> None:
-        is_listening = self._wiggle is not None or (self._walk is not None and self._walk.task is not None)
-        if self.is_current and is_listening:
+        if self.is_current and self.guide.is_listening:
             self.board.pull_now()
 
     def paint(self, picture: Snapshot) -> None:
-        walk = self._walk if self._walk is not None else new_walk(tasks(picture.signals))
-        if self._wiggle is not None:
-            if self.board.chosen is not None and self.board.chosen != self._wiggle.signal:
-                self._wiggle = Wiggle(self.board.chosen)
-            self._wiggle, happened = watch_wiggle(self._wiggle, picture)
-            self._sound(happened)
-        else:
-            walk = self._take(walk, watch(walk, picture), picture)
-        self._walk = walk
+        guide, chosen = self.guide, self.board.chosen
+        if guide.wiggle is not None and chosen is not None and chosen != guide.wiggle.signal:
+            guide.start_wiggle(chosen)
+        before = len(guide.found)
+        self._take(guide.look(picture), before, picture)
+        found = self._found(picture)
         sheet, roles = self.query_one("#prompt", Sheet), self.query_one("#roles", Rows)
         width, height = sheet.size
-        if self._wiggle is not None:
-            sheet.show_lines(wiggle_lines(self._wiggle, picture, width, height, sounds=self._sounds))
+        if guide.wiggle is not None:
+            sheet.show_lines(wiggle_lines(guide.wiggle, picture, width, height, sounds=self._sounds))
         else:
-            sheet.show_lines(walk_lines(walk, picture, width, height, sounds=self._sounds))
-        roles.show(role_rows(walk))
-        self.entitle(roles, f"Roles, {summary(walk)}")
+            sheet.show_lines(walk_lines(found, picture, width, height, sounds=self._sounds))
+        roles.show(role_rows(found))
+        self.entitle(roles, roles_title(found))
 
-    def _take(self, before: Walk, step: Step, picture: Snapshot) -> Walk:
-        """Sound what happened; keep a new result."""
-        walk, happened = step
+    def _found(self, picture: Snapshot) -> WalkFound:
+        guide = self.guide
+        assert guide.walk is not None, "it has looked at a picture"
+        return WalkFound(guide.walk, guide.recorded, guide.found, picture.start_ns, picture.mode == "replay")
+
+    def _take(self, happened: Happened, before: int, picture: Snapshot) -> None:
+        """Sound what happened; tell of a new result. before: how many there were."""
         self._sound(happened)
-        for task, was, result in zip(walk.tasks, before.results, walk.results, strict=True):
-            if result is not None and result is not was:
-                self._keep(result_line(task, result), walk, picture)
-        return walk
+        guide = self.guide
+        if len(guide.found) == before or guide.walk is None:
+            return
+        if guide.told and guide.told != self._told:
+            self.notify(guide.told, severity="warning")
+        self._told = guide.told
+        self._print(result_text(self._found(picture), picture))
+        if guide.walk.task is not None:
+            self.query_one("#roles", Rows).select(guide.walk.task.signal)
 
-    def _keep(self, line: str, walk: Walk, picture: Snapshot) -> None:
-        """In the recording, where one goes on, and for printing at the end."""
-        scene, saved = self.board.scene, self.board.saved
-        told = scene.note(line) if scene is not None else ""
+    def _print(self, text: str) -> None:
+        """At the end, instead of what was to be printed before."""
+        saved = self.board.saved
         if self._printed in saved:
             saved.remove(self._printed)
-        elif told:
-            self.notify(told, severity="warning")
-        self._printed = result_text(walk, picture)
-        saved.append(self._printed)
-        if walk.task is not None and walk.place is not None:
-            self.query_one("#roles", Rows).select(walk.tasks[walk.place].signal)
+        self._printed = text
+        saved.append(text)
 
-    def _sound(self, happened: tuple[Happening, ...]) -> None:
+    def _sound(self, happened: Happened) -> None:
         if not happened or not self._sounds:
             return
         self.app.bell()
@@ -126,17 +133,25 @@ class WalkScreen(BoardScreen):
     # --- keys
 
     def action_begin(self) -> None:
-        if self._walk is not None:
-            self._go(begin(self._walk))
+        self.guide.begin()
+        self.repaint()
 
     def action_again(self) -> None:
-        if self._walk is not None:
-            self._go(ask_again(self._walk))
+        self.guide.again()
+        self.repaint()
 
     def action_next(self) -> None:
         """Go on with what was seen."""
-        if self._walk is not None and self.picture is not None:
-            self._go(self._take(self._walk, give_up(self._walk, self.picture), self.picture))
+        if self.picture is not None:
+            before = len(self.guide.found)
+            self._take(self.guide.go_on(self.picture), before, self.picture)
+            self.repaint()
+
+    def action_jump(self) -> None:
+        """To the instant of the selected result."""
+        if self.picture is not None:
+            result = result_at(self._found(self.picture), self.query_one("#roles", Rows).cursor)
+            self.jump_to(None if result is None else result.t_ns)
 
     def action_bell(self) -> None:
         self._sounds = not self._sounds
@@ -147,35 +162,26 @@ class WalkScreen(BoardScreen):
 
     def action_wiggle(self) -> None:
         """Watch the signal chosen, or the role selected; again to end."""
-        if self._wiggle is not None:
-            self._end_wiggle(self._wiggle)
+        if self.guide.wiggle is not None:
+            self._end_wiggle()
         else:
-            selected = self.query_one("#roles", Rows).selected
-            if self.query_one("#roles", Rows).has_focus and selected is not None:
-                self.board.chosen = selected.key
+            roles = self.query_one("#roles", Rows)
+            if roles.has_focus and self.picture is not None:
+                self.board.chosen = signal_at(self._found(self.picture), roles.cursor) or self.board.chosen
             if self.board.chosen is None:
                 self.action_pick_signal()
                 return
-            self._wiggle = Wiggle(self.board.chosen)
+            self.guide.start_wiggle(self.board.chosen)
         self.repaint()
 
-    def _end_wiggle(self, wiggle: Wiggle) -> None:
-        self._wiggle = None
-        text = wiggle_text(wiggle)
-        told = self.board.scene.note(text) if self.board.scene is not None else ""
-        self.board.saved.append(text)
-        self.notify(f"{text}.{' ' + told if told else ''}", markup=False)
-
-    def _go(self, walk: Walk) -> None:
-        self._wiggle, self._walk = None, walk
-        self.repaint()
+    def _end_wiggle(self) -> None:
+        result = self.guide.end_wiggle()
+        if result is not None:
+            text, told = result_line(result), self.guide.told
+            self.board.saved.append(text)
+            self.notify(f"{text}.{' ' + told if told else ''}", markup=False)
 
     @on(Rows.Chosen, "#roles")
     def _ask_this(self, event: Rows.Chosen) -> None:
-        places = [
-            i
-            for i, task in enumerate(self._walk.tasks if self._walk is not None else ())
-            if task.signal == event.row.key
-        ]
-        if self._walk is not None and places:
-            self._go(ask(self._walk, places[0]))
+        self.guide.ask(event.row.key)
+        self.repaint()

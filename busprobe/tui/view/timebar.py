@@ -31,12 +31,13 @@ STEPS = (
     Step("undecided", "undecided"),
     Step("gap", "gap"),
     Step("marker", "marker"),
+    Step("walk", "walk result"),
 )
 
-_SHAPES = ("─", "╷", "◆", "▾", "?", "░", "✗")
+_SHAPES = ("─", "╷", "◆", "▴", "▾", "?", "░", "✗")
 """One for each severity; the worst in a column wins."""
-_SEVERITY = {"edge": 1, "trigger": 2, "marker": 3, "undecided": 4, "gap": 5, "failed": 6}
-_TONES = (Tone.DIM, Tone.PLAIN, Tone.NOTE, Tone.KEY, Tone.WARN, Tone.WARN, Tone.BAD)
+_SEVERITY = {"edge": 1, "trigger": 2, "walk": 3, "marker": 4, "undecided": 5, "gap": 6, "failed": 7}
+_TONES = (Tone.DIM, Tone.PLAIN, Tone.NOTE, Tone.NOTE, Tone.KEY, Tone.WARN, Tone.WARN, Tone.BAD)
 _POSITION, _PINNED, _UNREAD = "┃", "A", "·"
 
 

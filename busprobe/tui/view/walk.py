@@ -4,98 +4,27 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from busprobe.errors import counted
 from busprobe.session.snapshot import SignalNow, Snapshot
-from busprobe.session.walk import Outcome, Result, Walk
 from busprobe.session.walk_seen import Seen, is_quantity
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.session.wiggle import Wiggle
 from busprobe.timeline import FALSE, TRUE
 from busprobe.tui.view.blocks import biggest, can_draw, large
 from busprobe.tui.view.history import history
-from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell
+from busprobe.tui.view.spans import Line, Span, Tone
 from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
-
-ROLE_COLUMNS = (
-    Column("Result", 17),
-    Column("Signal", 14, grow=1),
-    Column("Role", 10, drop=2),
-    Column("Edges", 5, "right"),
-    Column("Bounce", 6, "right", drop=1),
-    Column("Lost", 4, "right", drop=1),
-    Column("Took", 8, "right", drop=3),
-    Column("Found", 20, grow=2),
-)
-_SIGNS = {
-    Outcome.CONFIRMED: Span("✓ confirmed", Tone.GOOD),
-    Outcome.WRONG_WAY: Span("✗ wrong way round", Tone.BAD),
-    Outcome.OTHER: Span("✗ other value", Tone.BAD),
-    Outcome.NOT_SEEN: Span("? not seen", Tone.WARN),
-}
+from busprobe.tui.view.walk_roles import WalkFound, summary
 
 
-def role_rows(walk: Walk) -> list[Row]:
-    """One row a role: what was found, in the order asked."""
-    return [
-        _role(task, result, is_asked=walk.place == i)
-        for i, (task, result) in enumerate(zip(walk.tasks, walk.results, strict=True))
-    ]
-
-
-def _role(task: Task, result: Result | None, *, is_asked: bool) -> Row:
-    if result is None:
-        sign = Span("▶ asked for now", Tone.NOTE) if is_asked else Span("· to come", Tone.DIM)
-        rest = [cell("–", Tone.DIM)] * 4
-        found = cell(task.prompt.replace("{position}", "/".join(task.positions)), Tone.DIM)
-    else:
-        sign = _SIGNS[result.outcome]
-        rest = [cell(str(n)) for n in (result.edges, result.bounce, result.losses)] + [cell(span(result.took_ns))]
-        found = cell(result.text)
-    copy = "" if result is None else result_line(task, result)
-    return Row(task.signal, ((sign,), cell(task.signal), cell(task.role, Tone.DIM), *rest, found), copy)
-
-
-def result_line(task: Task, result: Result) -> str:
-    """One result as kept in the recording and printed at the end."""
-    counts = [_edges(result.edges), f"bounce {result.bounce}", f"lost {result.losses}"]
-    return f"{_name(task)}: {result.outcome.value}; {', '.join(counts)}; {result.text}; took {span(result.took_ns)}"
-
-
-def _name(task: Task) -> str:
-    is_same = task.signal.replace("_", " ") == task.role.replace("_", " ")
-    return task.signal if is_same else f"{task.signal} ({task.role})"
-
-
-def result_text(walk: Walk, picture: Snapshot) -> str:
-    """All results, printed when the dashboard is left; empty before there are any."""
-    if not any(walk.results):
-        return ""
-    lines = [f"Guided walk, {picture.vehicle or picture.title}: {summary(walk)}."]
-    for task, result in zip(walk.tasks, walk.results, strict=True):
-        if result is None:
-            lines.append(f"  · {_name(task)}: not asked")
-        else:
-            lines.append(f"  {_SIGNS[result.outcome].text[0]} {result_line(task, result)}")
-    return "\n".join(lines)
-
-
-def summary(walk: Walk) -> str:
-    """"7 of 9 confirmed, 1 wrong way round, 1 not seen"."""  # fmt: skip
-    found = [result.outcome for result in walk.results if result is not None]
-    text = f"{found.count(Outcome.CONFIRMED)} of {len(walk.tasks)} confirmed"
-    others = [f"{found.count(o)} {o.value}" for o in Outcome if o is not Outcome.CONFIRMED and o in found]
-    return ", ".join([text, *others])
-
-
-# --- the large panel
-
-
-def walk_lines(walk: Walk, picture: Snapshot, width: int, height: int, *, sounds: bool) -> list[Line]:
+def walk_lines(found: WalkFound, picture: Snapshot, width: int, height: int, *, sounds: bool) -> list[Line]:
     """What to do now, what the signal says, and how far it has come."""
+    walk = found.walk
     task = walk.task
     now = None if task is None or walk.place is None else picture.signal(task.signal)
     if task is None or now is None or walk.place is None:
-        return _between(walk, width, sounds=sounds)
+        return _between(found, width, sounds=sounds)
     seen = walk.seen
     position = task.positions[seen.position if seen is not None else 0] if task.positions else ""
     prompt = task.prompt.replace("{position}", position)
@@ -114,20 +43,39 @@ def walk_lines(walk: Walk, picture: Snapshot, width: int, height: int, *, sounds
     return [*[*lines, *big][: max(height - len(low), 1)], *low]
 
 
-def _between(walk: Walk, width: int, *, sounds: bool) -> list[Line]:
+def _between(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
     """Before the first and after the last task."""
-    if not walk.tasks:
+    tasks = found.walk.tasks
+    if found.is_replay:
+        return _replayed(found, width, sounds=sounds)
+    if not tasks:
         return [(Span(" No signal of the bench file has a role: there is nothing to ask for.", Tone.DIM),)]
-    if any(walk.results):
-        lines: list[Line] = [(Span(f" {summary(walk)}.", Tone.STRONG),)]
+    if any(found.roles):
+        lines: list[Line] = [(Span(f" {summary(found)}.", Tone.STRONG),)]
         lines += _wrapped("  ", "Enter on a row asks for that one again; s goes on with what is left.", width)
     else:
-        lines = [(Span(f" {len(walk.tasks)} roles to confirm.", Tone.STRONG),)]
+        lines = [(Span(f" {counted(len(tasks), 'role')} to confirm.", Tone.STRONG),)]
         lines += _wrapped("▶ ", "s starts. The screen asks for one action at a time and goes on by itself.", width)
         lines += _wrapped("  ", "w watches the selected signal alone, while you wiggle its wires.", width)
     lines += _wrapped(
         "! ", "Park brake on, wheels chocked, nobody in front of or behind the vehicle.", width, Tone.WARN
     )
+    return [*lines, _bell(sounds=sounds, keys="b turns it on or off")]
+
+
+def _replayed(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
+    """Of a recording: what was found when it was made, and what can be done with it."""
+    if found.recorded:
+        lines: list[Line] = [(Span(f" Found while recording: {summary(found._replace(here=()))}.", Tone.STRONG),)]
+        lines += _wrapped("▶ ", "j goes to the instant of the selected result; k and ←→ go through them.", width)
+        if any(result.t_ns < found.start_ns for result in found.recorded):
+            lines += _wrapped("  ", "A time with a minus is before the recording began.", width)
+    else:
+        lines = [(Span(" No result of a walk is in this recording.", Tone.STRONG),)]
+    if found.walk.tasks:
+        lines += _wrapped(
+            "  ", "s asks for one role after the other and watches what is played; it is not kept.", width
+        )
     return [*lines, _bell(sounds=sounds, keys="b turns it on or off")]
 
 
@@ -195,7 +143,7 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
     head: Line = (Span(" Wiggle test  ", Tone.HEAD), Span(now.name, Tone.STRONG), Span(f"  {now.source}", Tone.DIM))
     begun = picture.t_ns if wiggle.start_ns is None else wiggle.start_ns
     counts: Line = (
-        Span(f" {wiggle.edges:,} changes" if is_quantity(now) else f" {_edges(wiggle.edges)}", Tone.STRONG),
+        Span(f" {counted(wiggle.edges, 'change' if is_quantity(now) else 'edge')}", Tone.STRONG),
         Span(", "),
         Span(f"! lost {wiggle.losses}×", Tone.BAD) if wiggle.losses else Span("never lost", Tone.DIM),
         Span(f"  for {span(picture.t_ns - begun)}", Tone.DIM),
@@ -208,13 +156,3 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
         low.append((Span(" "), *history(now.strip, width - 2)))
     low.append(_bell(sounds=sounds, keys="b bell · i another signal · w ends"))
     return [head, *_big(now, width, height - 1 - len(low)), *low][: max(height, 1)]
-
-
-def wiggle_text(wiggle: Wiggle) -> str:
-    """One line of what a wiggle test found."""
-    length = 0 if wiggle.start_ns is None else wiggle.t_ns - wiggle.start_ns
-    return f"Wiggle test of {wiggle.signal}: {_edges(wiggle.edges)}, lost {wiggle.losses}× in {span(length)}"
-
-
-def _edges(count: int) -> str:
-    return "1 edge" if count == 1 else f"{count:,} edges"
