@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from busprobe.analysis.intervals import LEARNT
 from busprobe.frames import (
     ERROR,
     EXTENDED,
@@ -22,6 +23,8 @@ from busprobe.frames import (
 WORDS = 1 + TAIL_WORDS
 CHANGED_NS = 1_000_000_000
 """A bit counts as changed lately for this long, up to twice as long."""
+EARLY = LEARNT + 1
+"""First frames of an identifier whose times are kept: the intervals between them tell how it is sent."""
 SMOOTHING = 0.125
 """Weight of the newest interval in period and jitter."""
 STANDARD_BITS, EXTENDED_BITS = 47, 67
@@ -50,6 +53,8 @@ class TallyRows:
     words: UInt64Array
     changed: UInt64Array
     changed_before: UInt64Array
+    early: Int64Array
+    """(n, EARLY) times of the first frames; 0 where there were not so many yet."""
 
     def copy(self) -> TallyRows:
         return TallyRows(*(getattr(self, name).copy() for name in self.__dataclass_fields__))
@@ -58,7 +63,9 @@ class TallyRows:
 def _no_rows() -> TallyRows:
     zero = np.zeros(0, np.int64)
     none = np.zeros((0, WORDS), np.uint64)
-    return TallyRows(zero, zero, zero, zero, zero, np.zeros(0, np.uint8), zero, none, none, none)
+    return TallyRows(
+        zero, zero, zero, zero, zero, np.zeros(0, np.uint8), zero, none, none, none, np.zeros((0, EARLY), np.int64)
+    )
 
 
 def row_key(channel: int, identifier: int, is_extended: bool) -> int:
@@ -124,9 +131,20 @@ class FrameTally:
         rows.changed[at] |= np.bitwise_or.reduceat(before ^ words, starts, axis=0)
         self._intervals(t, at, starts, ends, seen_before)
         sizes = ends - starts + 1
+        self._keep_early(t, at, starts, sizes)
         rows.count[at] += sizes
         rows.last_ns[at], rows.length[at], rows.words[at] = t[ends], length[ends], words[ends]
         rows.bits[at] += np.add.reduceat(frame_bits(batch)[order], starts)
+
+    def _keep_early(self, t: Int64Array, at: Int64Array, starts: Int64Array, sizes: Int64Array) -> None:
+        """Keep the times of each row's first frames."""
+        rows = self.rows
+        before = rows.count[at]
+        if (before >= EARLY).all():
+            return
+        nth = np.arange(len(t)) + np.repeat(before - starts, sizes)
+        is_early = nth < EARLY
+        rows.early[np.repeat(at, sizes)[is_early], nth[is_early]] = t[is_early]
 
     def _intervals(
         self, t: Int64Array, at: Int64Array, starts: Int64Array, ends: Int64Array, seen_before: BoolArray

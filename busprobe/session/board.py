@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
-from busprobe.decode.layout import Database
+from busprobe.decode.layout import Database, MessageLayout
 from busprobe.engine.history import Bounce, History
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
@@ -16,6 +16,7 @@ from busprobe.results import CheckResult
 from busprobe.session.origin import Origin, Origins
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
 from busprobe.session.polls import Polls
+from busprobe.session.sendings import Sendings
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 
@@ -42,11 +43,11 @@ class Board:
                     signal_of[source.tap.box.name].setdefault(source.tap.line.name, name)
         self._line_signals = {box: tuple(names.values()) for box, names in signal_of.items()}
         """By box, one signal for each of its lines."""
-        names: dict[tuple[str, int, bool], str] = {}
-        for bus, found in databases.items():
-            names |= {(bus, m.identifier, m.is_extended): m.name for d in found for m in d.messages}
-        self._message_names = names
-        self._named: dict[tuple[str, ...], Mapping[tuple[str, int, bool], str]] = {}
+        self._messages = {
+            (bus, m.identifier, m.is_extended): m for bus, found in databases.items() for d in found for m in d.messages
+        }
+        self._of_channels: dict[tuple[str, ...], Mapping[tuple[str, int, bool], MessageLayout]] = {}
+        self._sendings = Sendings()
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -74,7 +75,7 @@ class Board:
         )
 
     def frame_table(self, tally: FrameTally) -> FrameTable:
-        return frame_table(tally, self._names_by_channel(tally.channels))
+        return frame_table(tally, self._messages_of(tally.channels), self._sendings)
 
     def checks_at(self, checks: Sequence[CheckResult], t_ns: int) -> tuple[CheckResult, ...]:
         return self._checks.at(checks, t_ns)
@@ -102,13 +103,14 @@ class Board:
         except BenchError:
             return channels
 
-    def _names_by_channel(self, channels: tuple[str, ...]) -> Mapping[tuple[str, int, bool], str]:
-        if channels not in self._named:
-            names: dict[tuple[str, int, bool], str] = {}
+    def _messages_of(self, channels: tuple[str, ...]) -> Mapping[tuple[str, int, bool], MessageLayout]:
+        """By channel, identifier and whether it has 29 bits."""
+        if channels not in self._of_channels:
+            found: dict[tuple[str, int, bool], MessageLayout] = {}
             for channel, bus in zip(channels, self._buses(channels), strict=True):
-                names |= {(channel, i, e): m for (b, i, e), m in self._message_names.items() if b == bus}
-            self._named[channels] = names
-        return self._named[channels]
+                found |= {(channel, i, e): m for (b, i, e), m in self._messages.items() if b == bus}
+            self._of_channels[channels] = found
+        return self._of_channels[channels]
 
     def _origins_at(self, t_ns: int, tally: FrameTally) -> dict[str, Origin]:
         """By signal, the source that counts at `t_ns`."""

@@ -15,6 +15,7 @@ from busprobe.analysis.frame_tally import FrameTally
 from busprobe.bench.model import Derived, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.checks.verdict import verdict
+from busprobe.decode.layout import MessageLayout
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, SignalPlan
@@ -22,6 +23,7 @@ from busprobe.engine.tap_past import NOT_SEEN, SLEEPS
 from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin
+from busprobe.session.sendings import Sendings
 from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Strip
 from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
 
@@ -149,14 +151,22 @@ def outputs(plan: Plan) -> frozenset[str]:
     return frozenset(expected - causes)
 
 
-def frame_table(tally: FrameTally, names: Mapping[tuple[str, int, bool], str]) -> FrameTable:
-    """The tally as the screens take it."""
+def frame_table(
+    tally: FrameTally, messages: Mapping[tuple[str, int, bool], MessageLayout], sendings: Sendings
+) -> FrameTable:
+    """The tally as the screens take it. messages: by channel, identifier and whether it has 29 bits."""
     rows = tally.rows
     channel = (rows.key >> 30).astype(np.uint8)
     extended = (rows.key >> 29 & 1).astype(np.uint8)
     identifier = (rows.key & 0x1FFF_FFFF).astype(np.uint32)
     total = np.bincount(channel, weights=rows.bits, minlength=len(tally.channels)) if len(rows.key) else np.zeros(1)
     share = rows.bits / np.maximum(total[channel], 1) if len(rows.key) else np.empty(0)
+    who = [
+        (tally.channels[c], i, bool(e))
+        for c, i, e in zip(channel.tolist(), identifier.tolist(), extended.tolist(), strict=True)
+    ]
+    found = [messages.get(one) for one in who]
+    counts = rows.count.tolist()
     return FrameTable(
         tally.channels,
         channel,
@@ -170,9 +180,10 @@ def frame_table(tally: FrameTally, names: Mapping[tuple[str, int, bool], str]) -
         rows.words,
         rows.changed | rows.changed_before,
         share,
+        tuple("" if message is None else message.name for message in found),
         tuple(
-            names.get((tally.channels[c], i, bool(e)), "")
-            for c, i, e in zip(channel.tolist(), identifier.tolist(), extended.tolist(), strict=True)
+            sendings.of(one, counts[k], rows.early[k], None if message is None else message.cycle_time_ns)
+            for k, (one, message) in enumerate(zip(who, found, strict=True))
         ),
     )
 

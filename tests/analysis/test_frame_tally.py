@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from busprobe.analysis.frame_tally import FrameTally, row_key
+from busprobe.analysis.frame_tally import EARLY, FrameTally, row_key
 from busprobe.frames import ERROR, EXTENDED, LATE, REMOTE, FrameBatch, Tail
 
 MS = 1_000_000
@@ -130,3 +132,17 @@ def test_any_cut_gives_the_same_counts_payloads_and_bits(rows: list[tuple[int, i
         own = [r for r in rows if r[1] == key]
         assert whole.rows.count[place] == len(own)
         assert whole.rows.words[place, 0] == own[-1][2]
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.integers(0, 2), max_size=80), st.lists(st.integers(0, 80), max_size=6))
+def test_times_of_the_first_frames_are_kept_however_it_is_cut(which: list[int], cuts: list[int]) -> None:
+    whole = frames([(ms, 0x100 + k, 0) for ms, k in enumerate(which)])
+    tally = FrameTally()
+    bounds = sorted({0, len(which), *(c for c in cuts if c <= len(which))})
+    for start, stop in pairwise(bounds):
+        tally.add(whole.cut(start, stop))
+    for k in set(which):
+        times = [ms * MS for ms, other in enumerate(which) if other == k][:EARLY]
+        kept = tally.rows.early[row(tally, "body", 0x100 + k)].tolist()
+        assert kept == times + [0] * (EARLY - len(times))

@@ -10,6 +10,7 @@ import dataclasses
 
 import numpy as np
 
+from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import Bounce
 from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
@@ -167,6 +168,7 @@ def frame_table(rows: int | None = None) -> FrameTable:
         changed=np.array([_words(f[6]) for f in some], np.uint64).reshape(n, 8),
         share=np.array([f[7] for f in some]),
         message=tuple(f[1] if turns[i] == 0 else "" for i, f in enumerate(some)),
+        sending=(Sending.CYCLIC,) * n,
     )
 
 

@@ -16,7 +16,6 @@ from busprobe.tui.view.frames import (
     PayloadTexts,
     Wanted,
     bits_cell,
-    brief,
     bytes_cell,
     columns,
     next_order,
@@ -135,27 +134,6 @@ def test_bytes(payload: str, changed: str, text: str, marked: list[str]) -> None
 
 def test_bits_that_changed_are_boxes_full_for_one() -> None:
     assert plain(bits_cell(b"\xa5\x00", b"\x03\x00")).strip() == "101001▯▮ 00000000"
-
-
-def test_a_silent_identifier_says_so_and_for_how_long() -> None:
-    late = listed(TABLE, Wanted("0C2"), t_ns=NOW + 42 * S)
-    assert texts(late)[0][2:4] == ("silent", "42 s")
-
-
-def test_a_slow_identifier_is_not_silent_within_five_periods() -> None:
-    slow = dataclasses.replace(TABLE, period_ns=np.full(len(TABLE), 10 * S))
-    assert texts(listed(slow, Wanted("0C2"), t_ns=NOW + 42 * S))[0][2] == "10.0 s"
-
-
-def test_an_identifier_heard_once_has_no_period() -> None:
-    once = dataclasses.replace(TABLE, period_ns=np.zeros(len(TABLE), np.int64), count=np.ones(len(TABLE), np.int64))
-    assert texts(listed(once, Wanted("0C2")))[0][2:4] == ("once", "")
-
-
-@pytest.mark.parametrize(("seconds", "text"), [(0, "0 s"), (99, "99 s"), (100, "1min"), (5999, "99min"), (7200, "2 h")])
-def test_brief(seconds: int, text: str) -> None:
-    assert brief(seconds * S) == text
-    assert len(text) <= 5
 
 
 def test_no_frames_no_rows() -> None:

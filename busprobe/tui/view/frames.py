@@ -11,14 +11,12 @@ import numpy as np
 from busprobe.errors import counted
 from busprobe.frames import Int64Array
 from busprobe.session.snapshot import FrameTable
-from busprobe.tui.view.spans import EMPTY, Cell, Column, Row, Span, Tone, cell, matches, plain
-from busprobe.tui.view.times import SECOND, span
+from busprobe.tui.view.rhythm import brief, rhythm
+from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
+from busprobe.tui.view.times import SECOND
 
 ORDERS = ("first heard", "identifier", "count", "period", "share", "newest change")
 """What rows are ordered by; a key goes from one to the next."""
-
-SILENT_NS = 2 * SECOND
-"""No frame for this long, and for five periods: said to be silent."""
 
 MOST_TEXTS = 4_000
 """Payload texts kept; then all are forgotten."""
@@ -50,7 +48,7 @@ def columns(wanted: Wanted, *, several_channels: bool) -> tuple[Column, ...]:
     return (
         Column("Identifier", 14 if several_channels else 10),
         Column("Count", 9, "right", drop=3 if wanted.bits else 0),
-        Column("Period", 6, "right"),
+        Column("Period", 9, "right"),
         Column("± ms", 5, "right", drop=2),
         payload,
         Column("Message", 10, grow=2, drop=5 if wanted.bits else 0),
@@ -219,7 +217,7 @@ class FrameRows(Sequence[Row]):
         cells = (
             cell(name, Tone.STRONG),
             cell(f"{table.count[i]:,}"),
-            *_rhythm(table, i, self._t_ns),
+            *rhythm(table, i, self._t_ns)[:2],
             self._texts.cell(payload, changed, bits=self._bits),
             cell(message) if message else cell("not in a database", Tone.DIM),
             cell(f"{table.share[i]:.1%}"),
@@ -231,33 +229,9 @@ class FrameRows(Sequence[Row]):
         """A row as a sentence, for copying."""
         table, i = self.table, int(self.indexes[place])
         payload, _ = self.payload(i)
-        period, jitter = _rhythm(table, i, self._t_ns)
-        rhythm = f"period {plain(period)} ± {plain(jitter)} ms" if table.period_ns[i] else "no period yet"
-        if plain(period) == "silent":
-            rhythm = f"silent for {plain(jitter)}"
         name = f"{key_of(table, i)} {table.message[i]}".rstrip()
-        return f"{name} {payload.hex(' ').upper() or '(empty)'}, count {table.count[i]:,}, {rhythm}"
-
-
-def _rhythm(table: FrameTable, i: int, t_ns: int) -> tuple[Cell, Cell]:
-    """Period and jitter (ms); where an identifier fell silent, that word and for how long."""
-    period, silent = int(table.period_ns[i]), t_ns - int(table.last_ns[i])
-    if silent > max(SILENT_NS, 5 * period):
-        return cell("silent", Tone.WARN), cell(brief(silent), Tone.WARN)
-    if period <= 0:
-        return cell("once" if table.count[i] == 1 else "-", Tone.DIM), EMPTY
-    # 999.7 ms is a second to a person, and one character less.
-    return cell(span(SECOND if round(period / 1e6) == 1000 else period)), cell(
-        f"{table.jitter_ns[i] / 1e6:.3g}"[:5], Tone.DIM
-    )
-
-
-def brief(ns: int) -> str:
-    """A length of time in five characters: "42 s", "17min", "30 h"."""
-    seconds = ns // SECOND
-    if seconds < 100:
-        return f"{seconds} s"
-    return f"{seconds // 60}min" if seconds < 6000 else f"{seconds // 3600} h"
+        told = rhythm(table, i, self._t_ns).told
+        return f"{name} {payload.hex(' ').upper() or '(empty)'}, count {table.count[i]:,}, {told}"
 
 
 def _changed(changed_ns: int, t_ns: int) -> Cell:
