@@ -100,7 +100,7 @@ async def test_the_log_is_written_as_filtered(
         assert asked.value == str(Path("drives") / "handover-triggers.csv")
         asked.value = "log.csv"
         await press(pilot, ["enter"])
-        assert [n.message for n in app._notifications] == ["1 entries written to log.csv."]
+        assert [n.message for n in app._notifications] == ["1 line of the trigger log written to log.csv."]
     assert (tmp_path / "log.csv").read_text().splitlines()[1].split(",")[2] == "Siren sounds"
 
 

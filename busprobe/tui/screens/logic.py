@@ -11,6 +11,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal
 
+from busprobe.errors import counted
 from busprobe.report.trigger_log import write_triggers
 from busprobe.results import CheckResult, Occurrence, TriggerEntry
 from busprobe.session.snapshot import Snapshot
@@ -19,7 +20,6 @@ from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view import logic
 from busprobe.tui.view.latency import about_lines
-from busprobe.tui.view.times import clock
 from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
 
@@ -129,13 +129,7 @@ class Logic(BoardScreen):
         else:
             one = self._occurrence()
             t_ns = None if one is None else logic.instant_of(one)
-        if t_ns is None or self.picture is None:
-            self.notify("Nothing is selected to jump to.", severity="warning")
-        elif self.board.replay is None:
-            here = clock(t_ns - self.picture.start_ns, 3)
-            self.notify(f"It was at {here}. A live vehicle cannot go back: open its recording.", severity="warning")
-        else:
-            self.board.replay.seek(t_ns)
+        self.jump_to(t_ns)
 
     def action_export(self) -> None:
         """Write the trigger log as shown to a file."""
@@ -152,7 +146,7 @@ class Logic(BoardScreen):
             except OSError as error:
                 self.notify(f"{name}: {error.strerror or error}. Choose another file.", severity="error", markup=False)
             else:
-                self.notify(f"{len(entries):,} entries written to {name}.", markup=False)
+                self.notify(f"{counted(len(entries), 'line')} of the trigger log written to {name}.", markup=False)
 
         name = str(scene.folder / f"{Path(picture.title).stem}-triggers.csv")
         self.app.push_screen(AskText("Write the trigger log to this file (.csv or .json):", name), write)
