@@ -312,10 +312,15 @@ REPLAY = Snapshot(
     problems=('patrol_van.dbc, line 41: signal "RearRight" runs past the end of its message; it is left out.',),
     states=STATES,
 )  # fmt: skip
+BENCH_FOLDER = "/home/bench/vans"
+NO_DATABASE = (
+    f"{BENCH_FOLDER}/patrol_van.dbc: There is no such database file.\nCheck the name and the folder.\n"
+    "Unknown without it: gear, brake, park_brake, turn, key, driver_door, road_temperature."
+)
+"""In the words of the program."""
 TROUBLE = dataclasses.replace(
-    LIVE, sources=(SOURCES[0], SOURCE_LOST), recorder=RECORDER_FULL, lost=1204, late=3,
-    problems=('Database "patrol_van.dbc" is missing; frames of "body" are shown without names.',),
-)  # fmt: skip
+    LIVE, sources=(SOURCES[0], SOURCE_LOST), recorder=RECORDER_FULL, lost=1204, late=3, problems=(NO_DATABASE,)
+)
 """A box pulled out, the disk full, a database missing."""
 EMPTY = Snapshot("live", "", "live", START, START, START)
 """Nothing heard yet, nothing in the bench file."""
