@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from busprobe.analysis.frame_tally import FrameTally
@@ -85,6 +86,7 @@ class LiveScene:
             observers=(self._taker.add, self._observe, self._asking.observe),
             uncertainty_ns=self._uncertainty, histories=self._board.histories,
         )  # fmt: skip
+        self._checks = self._run.engine.checks_so_far()
         self._run.start(must_open=False)
         self._thread = threading.Thread(target=self._go_on, name="live", daemon=True)
         self._thread.start()
@@ -174,7 +176,8 @@ class LiveScene:
         except BusprobeError as error:
             self._failure = str(error)
         finally:
-            self._run.stop()
+            with suppress(BusprobeError):  # of what readers still brought: the failure has been said
+                self._run.stop()
             self._kept_walk.record_to(None)
             for recorder in (self._recorder, *(wanted for wanted, _ in self._wanted)):
                 if recorder is not None:

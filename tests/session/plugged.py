@@ -38,6 +38,8 @@ class PluggedSource:
         self._clock: Clock | None = None
         self.is_in = threading.Event()
         self.opened = 0
+        self.stall_s = 0.0
+        """How long the next reading takes longer, once."""
         if is_in:
             self.is_in.set()
 
@@ -52,7 +54,8 @@ class PluggedSource:
         self._clock, self._from_ns = clock, clock.now_ns()
 
     def read(self) -> FrameBatch | InputBatch:
-        time.sleep(READ_NS / 1e9)
+        stall_s, self.stall_s = self.stall_s, 0.0
+        time.sleep(READ_NS / 1e9 + stall_s)
         if not self.is_in.is_set() or self._clock is None:
             raise DeviceError(f"{self.name} was pulled out.", hint="Plug it in again.")
         if self._clock.now_ns() - self._from_ns > SLEPT_NS:  # what was sent while the machine slept is lost

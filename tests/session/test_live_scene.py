@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
+import pytest
 from scripted import BENCH, ScriptedSource, van_batches
 from walked import found_next
 
@@ -150,3 +151,28 @@ def test_what_the_picture_says_of_signals_frames_and_sources() -> None:
         assert path.stages[0].title == "Frame"
         assert scene.path("nothing of that name") is None
         assert scene.player is None
+
+
+def test_a_signal_has_its_path_before_the_first_result(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(LiveScene, "_go_on", lambda _: None)
+    with driving() as (scene, _sources):
+        path = scene.path("gear")
+        assert path is not None
+        assert [box.cause_ns for box in path.boxes] == [None] * len(path.boxes)
+        assert path.boxes
+
+
+def test_a_run_that_failed_closes_its_recording(tmp_path: Path) -> None:
+    """Also where what readers still bring fails as well."""
+    with driving() as (scene, sources):
+        scene.start_recording(str(tmp_path / "failed.duckdb"))
+        until(lambda: scene.snapshot().recorder is not None)
+        for _ in range(50):
+            sources[0]._batches.insert(BEFORE, replace(sources[0]._batches[BEFORE], channels=("body", "chassis")))
+        sources[0]._pause_s = 0.005
+        sources[0].gate.set()
+        until(lambda: 'Channel "chassis" of the recording matches no bus.' in scene.snapshot().failure)
+        scene._thread.join(WAIT_S)
+        assert not [t for t in threading.enumerate() if t.name == "record"]
+    with open_recording(tmp_path / "failed.duckdb") as kept:
+        assert kept.frame_count >= 0
