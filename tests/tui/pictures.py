@@ -46,7 +46,7 @@ VIEWS: Mapping[str, View] = {
     "frames": View(236.2, ("2", "s", "s", "s", "down")),
     "path": View(141.9, ("3",), (100, 34)),
     "logic": View(600.0, ("4",), (100, 26)),
-    "health": View(400.0, ("5",), (100, 15)),
+    "health": View(400.0, ("5",), (100, 20)),
     "walk": View(400.0, ("6", "s"), (100, 22)),
 }
 
