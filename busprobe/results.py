@@ -144,7 +144,7 @@ class WalkResult:
     outcome: WalkOutcome
     edges: int
     bounce: int | None
-    """Changes of level beyond those that settled; None: not measurable."""
+    """Of a switch: changes of level beyond those that settled; None: not measurable, or no switch."""
     losses: int
     t_ns: int
     """When it was found."""

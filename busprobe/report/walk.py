@@ -8,9 +8,6 @@ from busprobe.report.quantities import counted, exact, moment, rounded
 from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
 from busprobe.results import WalkOutcome, WalkResult
 
-UNSEEN = "bounce not measurable at this poll period"
-"""Of an input line that is polled too slowly."""
-
 _COLUMNS = (
     Column("result"),
     Column("signal", wrap=26),

@@ -15,6 +15,7 @@ from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin, Origins
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
+from busprobe.session.poll_periods import PollPeriods
 from busprobe.session.polls import Polls
 from busprobe.session.sendings import Sendings
 from busprobe.session.signal_path import frame_detail, signal_path
@@ -35,6 +36,7 @@ class Board:
         self._origins = {name: Origins(signal, self.histories[name]) for name, signal in plan.signals.items()}
         self.polls = Polls()
         """Of input boxes; `Polls.add` takes new ones."""
+        self.periods = PollPeriods(plan, self.polls)
         self._checks = ChecksAt(plan)
         signal_of: dict[str, dict[str, str]] = {box.name: {} for box in plan.bench.boxes}
         for name, signal in plan.signals.items():
@@ -62,7 +64,11 @@ class Board:
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         origins = self._origins_at(t_ns, tally)
-        return tuple(signal_now(of, self.histories[name], t_ns, origins.get(name)) for name, of in self._about.items())
+        periods = self.periods.of_signals(t_ns)
+        return tuple(
+            signal_now(of, self.histories[name], t_ns, origins.get(name), periods[name])
+            for name, of in self._about.items()
+        )
 
     def bounce(self, box: str, t_ns: int) -> Bounce:
         """What was taken out of all lines of a box up to a time."""
@@ -88,7 +94,7 @@ class Board:
         if name not in self._about:
             return None
         origin = self._origins_at(t_ns, tally).get(name)
-        now = signal_now(self._about[name], self.histories[name], t_ns, origin)
+        now = signal_now(self._about[name], self.histories[name], t_ns, origin, self.periods.of_signals(t_ns)[name])
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
         return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls)
 

@@ -8,6 +8,9 @@ from busprobe.engine.signal_plan import LineTap, Source
 from busprobe.report.quantities import times
 from busprobe.session.polls import Wire
 from busprobe.session.snapshot import SignalNow, Stage
+from busprobe.session.walk import UNSEEN
+from busprobe.sources.pace import SLOWER, is_bounce_measurable
+from busprobe.sources.wire_time import short_ms
 from busprobe.timeline import FALSE, TRUE, UNKNOWN
 
 
@@ -15,7 +18,7 @@ def line_stages(source: Source, tap: LineTap, now: SignalNow, wire: Wire | None,
     """wire: at its newest poll; None: there is none, or its box is down since."""
     line = tap.line
     number = f"{tap.box.name} line {line.number}" + (f": {line.wiring}" if line.wiring else "")
-    polled = f"polled every {duration_text(tap.box.period_ns)}"
+    polled = f"polled {_every(tap, now)}"
     if wire is not None:
         polled += f", newest {max(t_ns - wire.t_ns, 0) / 1e6:.0f} ms ago"
     volts = "not polled" if wire is None or wire.millivolts is None else f"{wire.millivolts:,} mV"
@@ -25,6 +28,14 @@ def line_stages(source: Source, tap: LineTap, now: SignalNow, wire: Wire | None,
     is_analogue = line.above_mv is not None
     first = Stage("Wire", volts, f"{number}, {polled}") if is_analogue else Stage("Wire", number, polled)
     return [first, _level(tap, wire), _debounce(tap, now)]
+
+
+def _every(tap: LineTap, now: SignalNow) -> str:
+    """How often: as the bench file says, unless it is really slower."""
+    asked = f"every {duration_text(tap.box.period_ns)}"
+    if now.poll_ns is None or now.poll_ns <= SLOWER * tap.box.period_ns:
+        return asked
+    return f"every {short_ms(now.poll_ns)}, not {asked}"
 
 
 def _level(tap: LineTap, wire: Wire | None) -> Stage:
@@ -47,14 +58,20 @@ def _level(tap: LineTap, wire: Wire | None) -> Stage:
 
 def _debounce(tap: LineTap, now: SignalNow) -> Stage:
     length = tap.line.debounce_ns
-    settles = f"a burst of transitions less than {duration_text(length)} apart counts once" + _taken_out(now.bounce)
-    return Stage("Debounce", now.text, settles if length else "none: every poll counts", now.code)
+    sees_bounce = now.poll_ns is None or is_bounce_measurable(now.poll_ns)
+    if not length:
+        detail = "none: every poll counts" if sees_bounce else f"none: every poll counts; {UNSEEN}"
+    elif sees_bounce:
+        detail = f"a burst of transitions less than {duration_text(length)} apart counts once"
+    else:  # first what would be missed where the line is cut
+        detail = f"bounce not measurable; a burst, gaps < {duration_text(length)}, counts once"
+    return Stage("Debounce", now.text, detail + _taken_out(now.bounce, sees_bounce=sees_bounce), now.code)
 
 
-def _taken_out(bounce: Bounce) -> str:
+def _taken_out(bounce: Bounce, *, sees_bounce: bool) -> str:
     """Bounce and glitches so far, as the end of a sentence."""
     parts = []
-    if bounce.extra:
+    if bounce.extra and sees_bounce:
         parts.append(f"bounce up to {bounce.longest_ns / 1e6:.3g} ms")
     if bounce.glitches:
         parts.append(f"{bounce.glitches:,} glitch{'es' if bounce.glitches > 1 else ''}")

@@ -248,6 +248,7 @@ class LiveScene:
                     health.period_ns, health.state, state.trouble, health.listening,
                     asleep=self._run.engine.is_asleep(line.name),
                     bounce=self._board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
+                    sees_bounce=line.name not in boxes or self._board.periods.sees_bounce(line.name, t_ns),
                 )
             )  # fmt: skip
         return tuple(found)

@@ -103,8 +103,8 @@ def derived_text(made: Derived) -> str:
     return f"{made.when.text}, on above {made.above.text}, off below {(made.below_again or made.above).text}"
 
 
-def signal_now(of: About, history: History, t_ns: int, origin: Origin | None) -> SignalNow:
-    """One signal of the bench at an instant. origin: None for a derived one."""
+def signal_now(of: About, history: History, t_ns: int, origin: Origin | None, poll_ns: int | None = None) -> SignalNow:
+    """One signal of the bench at an instant. origin: None for a derived one. poll_ns: of its input lines."""
     past = history.past
     index = past.index_at(t_ns)
     code, value, since = int(past.code[index]), float(past.value[index]), int(past.t_ns[index])
@@ -129,6 +129,7 @@ def signal_now(of: About, history: History, t_ns: int, origin: Origin | None) ->
         of.labels,
         history.bounce_at(t_ns),
         "" if origin is None else origin.instead,
+        poll_ns,
     )
 
 

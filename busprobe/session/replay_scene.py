@@ -245,7 +245,7 @@ class ReplayScene:
         return SourceNow(
             name, "box", down is None, count, count / span, None, 0, None, self._gaps(name, t_ns),
             self._uncertainty_of(name), polls.period_ns(name, t_ns), "", "" if down is None else down.note, "",
-            bounce=self._board.bounce(name, t_ns),
+            bounce=self._board.bounce(name, t_ns), sees_bounce=self._board.periods.sees_bounce(name, t_ns),
         )  # fmt: skip
 
     def _bus(self, channel: str, count: int, t_ns: int) -> SourceNow:

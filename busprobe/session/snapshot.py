@@ -75,6 +75,9 @@ class SignalNow:
     """What the debounce of its input line has taken out so far."""
     instead: str = ""
     """Of several sources: those that would count before this one, and why they do not: "body.A.B (lost)"."""
+    poll_ns: int | None = None
+    """Time between polls of the input lines that it comes from, the longest: achieved; before that is measured, as
+    the bench file asks for. None: it comes from no line."""
 
 
 @dataclass(frozen=True)
@@ -224,6 +227,8 @@ class SourceNow:
     bounce: Bounce = NO_BOUNCE
     """What the debounce of its lines has taken out so far."""
     asleep: bool = False
+    sees_bounce: bool = True
+    """Whether its lines are polled often enough to measure bounce."""
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ REST_NS = 2_500 * MS
 """Where it did not begin at rest, the action is over after this long without an edge."""
 PATIENCE_NS = 90_000 * MS
 """Without an edge for this long the walk goes on by itself."""
+UNSEEN = "bounce not measurable at this poll period"
+"""Of an input line that is polled too slowly."""
 MOVING, STANDING = 1.0, 0.5
 """A speed in its own unit from which it moves, and below which it stands."""
 
@@ -175,6 +177,8 @@ def _finish(
     text = _text(task, seen, outcome, now)
     if seen.glitches > 0:
         text += f"; the debounce of its line took out {seen.glitches} pulse{'s' if seen.glitches > 1 else ''}"
+    if task.goal is Goal.SWITCH and not seen.sees_bounce:
+        text += f"; {UNSEEN}"
     found = WalkResult(
         task.signal, task.role, outcome, seen.edges or seen.raw_edges, _bounce(task, seen), seen.losses,
         picture.t_ns, took, text,
@@ -185,8 +189,8 @@ def _finish(
     return (ask(walk, after[0]) if after else walk), (*happened, Happening.RESULT)
 
 
-def _bounce(task: Task, seen: Seen) -> int:
-    return seen.bounce if task.goal is Goal.SWITCH else 0
+def _bounce(task: Task, seen: Seen) -> int | None:
+    return seen.bounce if task.goal is Goal.SWITCH and seen.sees_bounce else None
 
 
 def _text(task: Task, seen: Seen, outcome: WalkOutcome, now: SignalNow) -> str:

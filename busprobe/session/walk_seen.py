@@ -7,6 +7,7 @@ from enum import Enum
 
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.sources.pace import is_bounce_measurable
 from busprobe.timeline import TRUE
 
 MS = 1_000_000
@@ -52,6 +53,13 @@ class Seen:
     """Positions that were given up, with what it said instead."""
     low: float = 0.0
     high: float = 0.0
+    poll_ns: int | None = None
+    """The longest time between polls of its input lines so far; None: it comes from none."""
+
+    @property
+    def sees_bounce(self) -> bool:
+        """Whether bounce could be measured all the time."""
+        return self.poll_ns is None or is_bounce_measurable(self.poll_ns)
 
     @property
     def bounce(self) -> int:
@@ -88,13 +96,14 @@ def first_seen(now: SignalNow, picture: Snapshot) -> Seen:
     value = now.value or 0.0
     return Seen(
         picture.t_ns, picture.t_ns, now.edges, now.bounce, now.bounce, is_known=now.code <= TRUE,
-        first_on=level, settled_on=level, low=value, high=value,
+        first_on=level, settled_on=level, low=value, high=value, poll_ns=now.poll_ns,
     )  # fmt: skip
 
 
 def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Happening, ...]]:
     """What one picture adds."""
     t_ns, known, level = picture.t_ns, now.code <= TRUE, is_on(now)
+    seen = replace(seen, poll_ns=max((p for p in (seen.poll_ns, now.poll_ns) if p is not None), default=None))
     if t_ns - seen.t_ns > JUMP_NS:
         before = seen.before._replace(
             glitches=now.bounce.glitches - seen.glitches,

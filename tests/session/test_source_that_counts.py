@@ -275,6 +275,25 @@ def test_a_chattering_line_has_the_level_of_its_newest_poll(faulty: Seen, way: s
 
 
 @BOTH
+def test_lines_polled_every_10_ms_show_no_bounce(faulty: Seen, way: str) -> None:
+    """Contacts bounce for a few ms (common practice, no source): 10 ms is too slow to see it."""
+    seen = faulty.ways[way]
+    box = next(source for source in seen.picture.sources if source.name == "box")
+    bus = next(source for source in seen.picture.sources if source.name != "box")
+    assert (box.sees_bounce, bus.sees_bounce) == (False, True)
+    detail = seen.stage("rear_door", "Debounce").detail
+    assert detail.startswith("bounce not measurable; a burst, gaps < 40 ms, counts once")
+    assert "bounce up to" not in detail
+    periods = {now.name: now.poll_ns for now in seen.picture.signals}
+    achieved = int(np.median(np.diff(faulty.polls.t_ns)))
+    for name in ("rear_door", "battery", "aux_feed"):
+        every = periods[name]
+        assert every is not None
+        assert abs(every - achieved) < MS
+    assert (periods["gear"], periods["speed"], periods["moving"]) == (None, None, None)
+
+
+@BOTH
 def test_analogue_lines_show_their_millivolts(faulty: Seen, way: str) -> None:
     seen = faulty.ways[way]
     assert faulty.polls.analogue is not None
@@ -323,7 +342,7 @@ def test_the_recording_says_what_the_live_picture_said(name: str, request: pytes
     live, replay = ways["live"].picture, ways["replay"].picture
     by = live.t_ns - replay.t_ns
     for now, then in zip(live.signals, replay.signals, strict=True):
-        assert (now.text, now.since_ns, now.source, now.instead, now.max_age_ns, now.edges) == (
-            then.text, then.since_ns, then.source, then.instead, then.max_age_ns, then.edges,
+        assert (now.text, now.since_ns, now.source, now.instead, now.max_age_ns, now.edges, now.poll_ns) == (
+            then.text, then.since_ns, then.source, then.instead, then.max_age_ns, then.edges, then.poll_ns,
         )  # fmt: skip
         assert now.age_ns == (None if then.age_ns is None else then.age_ns + by)

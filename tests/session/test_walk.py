@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import pytest
 from walked import MS, Points, at, picture, pictures, signal, walked
 
@@ -200,6 +203,42 @@ def test_pulses_that_the_debounce_took_out_are_told() -> None:
     assert walk.results[0] is not None
     assert walk.results[0].text == "ON while the door is open; the debounce of its line took out 2 pulses"
     assert walk.results[0].bounce == 2
+
+
+BOUNCY: Points = [(0, 0), (1000, 1), (1010, 0), (1020, 1), *presses(0, 3)[2:]]
+POLLED = [
+    # id, task, time between polls in ms by time in ms, bounce, words
+    ("every ms", DOOR, lambda _: 1, 2, False),
+    ("every 10 ms", DOOR, lambda _: 10, None, True),
+    ("too slow for a while", DOOR, lambda ms: 10 if 500 <= ms < 700 else 1, None, True),
+    ("of the bench file, before there are polls", DOOR, lambda ms: 10 if ms == 0 else None, None, True),
+    ("no line", DOOR, lambda _: None, 2, False),
+]
+
+
+@pytest.mark.parametrize(
+    ("task", "every", "bounce", "is_told"), [row[1:] for row in POLLED], ids=[row[0] for row in POLLED]
+)
+def test_bounce_of_a_line_that_is_polled_too_slowly_is_not_told(
+    task: Task, every: Callable[[int], int | None], bounce: int | None, is_told: bool
+) -> None:
+    walk = ask(new_walk([task]), 0)
+    for ms in range(0, 5001, 50):
+        one, period = picture(BOUNCY, ms), every(ms)
+        (now,) = one.signals
+        now = replace(now, poll_ns=None if period is None else period * MS)
+        walk, _ = watch(walk, replace(one, signals=(now,)))
+    result = walk.results[0]
+    assert result is not None
+    assert (result.outcome, result.edges, result.bounce) == (WalkOutcome.CONFIRMED, 6, bounce)
+    text = "ON while the door is open"
+    assert result.text == (f"{text}; bounce not measurable at this poll period" if is_told else text)
+
+
+def test_of_what_is_no_switch_no_bounce_is_told() -> None:
+    walk, _ = walked(GEAR, through("P", "R", "N", "D", "P"), 6000)
+    assert walk.results[0] is not None
+    assert walk.results[0].bounce is None
 
 
 def test_bounce_while_somebody_looked_elsewhere_does_not_count() -> None:

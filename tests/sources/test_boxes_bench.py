@@ -12,7 +12,7 @@ from busprobe.bench.model import InputBox, Line
 from busprobe.errors import BenchError
 from busprobe.sources.box_options import SerialSettings
 from busprobe.sources.boxes import BOXES, open_box
-from busprobe.sources.pace import Pace, pace_notes
+from busprobe.sources.pace import Pace, is_bounce_measurable, pace_notes
 from busprobe.sources.wire_time import Exchange, exchange_ns, gap_ns
 
 MS = 1_000_000
@@ -216,6 +216,14 @@ def test_the_achieved_period_is_the_median_of_the_newest() -> None:
     assert pace.period_ns == 10
     pace.add(range(1000, 1000 + 101 * 7, 7))
     assert pace.period_ns == 7
+
+
+@pytest.mark.parametrize(
+    ("period_ms", "is_seen"), [(0.5, True), (2, True), (2.09, True), (2.11, False), (2.5, False), (10, False)]
+)
+def test_bounce_is_seen_from_a_poll_every_2_ms_on(period_ms: float, is_seen: bool) -> None:
+    """An achieved 2 ms wobbles a little around it."""
+    assert is_bounce_measurable(round(period_ms * MS)) is is_seen
 
 
 @pytest.mark.parametrize(

@@ -65,8 +65,9 @@ def condition(
     text = {OFF: "off", ON: "on", UNKNOWN: f"unknown ({why})", ASLEEP: "unknown (asleep)"}[code]
     since_ns = None if since is None else at(since)
     return SignalNow(
-        name, role, kind, source, code, True, None, text, None, since_ns, age, max_age, edges, strip(history)
-    )
+        name, role, kind, source, code, True, None, text, None, since_ns, age, max_age, edges, strip(history),
+        poll_ns=10 * MS if source.startswith("box.") else None,
+    )  # fmt: skip
 
 
 def quantity(
@@ -264,7 +265,7 @@ SOURCES: tuple[SourceNow, ...] = (
     ),
     SourceNow(
         "box", "box", True, 20_000, 100.0, None, 2, 0, 1, 5 * MS, 10 * MS, "polling", "", "reads only",
-        bounce=Bounce(14, 6, 4 * MS),
+        bounce=Bounce(14, 6), sees_bounce=False,
     ),
 )  # fmt: skip
 
@@ -358,7 +359,10 @@ PATHS: dict[str, SignalPath] = {
         (
             Stage("Level", "low", "line 0 of box, polled every 10 ms, newest 4 ms ago", OFF),
             Stage("Polarity", "on", 'active = "low": the pin switches to ground', ON),
-            Stage("Debounce", "on since 0.9 s", "40 ms; 3 edges, 14 glitches taken out", ON),
+            Stage(
+                "Debounce", "on",
+                "bounce not measurable; a burst, gaps < 40 ms, counts once; taken out: 14 glitches", ON,
+            ),
             Stage("Freshness", "known", "as long as the box answers", ON),
         ),
         users=(

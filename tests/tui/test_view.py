@@ -14,7 +14,7 @@ from busprobe.session.snapshot import Strip
 from busprobe.tui.view.blocks import FONT, biggest, large, small
 from busprobe.tui.view.footline import Item, footline
 from busprobe.tui.view.headline import headline
-from busprobe.tui.view.health import problem_rows, recording_lines, source_rows
+from busprobe.tui.view.health import problem_rows, recording_lines, source_rows, sources_title
 from busprobe.tui.view.history import bars, history
 from busprobe.tui.view.signals import ORDERS, signal_rows
 from busprobe.tui.view.spans import Column, Span, Tone, fit, matches, plain, printable, share
@@ -321,6 +321,25 @@ def test_sources_in_rows() -> None:
     body, box = source_rows(fake_van.TROUBLE, "")
     assert [plain(c) for c in body.cells[:6]] == ["body", "● error active", "482", "21%", "0", "0"]
     assert [plain(c) for c in box.cells[:8]] == ["box", "✗ lost", "0", "–", "! 2", "0", "! 2", "14"]
+
+
+BOUNCES = [
+    ("measured", Bounce(3, 6, 4 * MS), True, "4.0 ms"),
+    ("none", Bounce(3), True, "none"),
+    ("polled too slowly", Bounce(3), False, "unknown"),
+    ("polled too slowly, whatever was counted", Bounce(3, 6, 40 * MS), False, "unknown"),
+    ("chatter is seen all the same", Bounce(3, 6, 4 * MS, 1), False, "chatter"),
+]
+
+
+@pytest.mark.parametrize(("bounce", "sees", "said"), [row[1:] for row in BOUNCES], ids=[row[0] for row in BOUNCES])
+def test_bounce_of_a_box(bounce: Bounce, sees: bool, said: str) -> None:
+    box = dataclasses.replace(fake_van.SOURCES[1], bounce=bounce, sees_bounce=sees)
+    picture = dataclasses.replace(fake_van.LIVE, sources=(fake_van.SOURCES[0], box))
+    assert [plain(row.cells[8]) for row in source_rows(picture, "")] == ["–", said]
+    explained = "Sources · bounce unknown: polled more slowly than every 2 ms"
+    assert sources_title(picture, 118) == (explained if said == "unknown" else "Sources")
+    assert sources_title(picture, 60) == "Sources", "the column is not shown there"
 
 
 def test_high_load_is_pointed_out() -> None:

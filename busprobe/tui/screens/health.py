@@ -15,6 +15,7 @@ from busprobe.tui.view.health import (
     problem_rows,
     recording_lines,
     source_rows,
+    sources_title,
     text_width,
 )
 from busprobe.tui.widgets.painted import Lines
@@ -40,6 +41,7 @@ class Health(BoardScreen):
     def paint(self, picture: Snapshot) -> None:
         sources, problems = self.query_one("#sources", Rows), self.query_one("#problems", Rows)
         sources.show(source_rows(picture, self.words))
+        self.entitle(sources, sources_title(picture, sources.size.width - 2))
         lines = recording_lines(picture)
         self.query_one("#recording-lines", Lines).show_lines(lines)
         problems.show(problem_rows(picture, self.words, text_width(problems.size.width)))

@@ -7,8 +7,10 @@ from textwrap import wrap
 from busprobe.errors import counted
 from busprobe.session.attention import HIGH_LOAD, LEAST_FREE, Wanted, attention
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
+from busprobe.sources.pace import BOUNCE_NS
+from busprobe.sources.wire_time import short_ms
 from busprobe.tui.view.requests import request_lines
-from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, matches
+from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, matches, share
 from busprobe.tui.view.times import size, span
 
 SOURCE_COLUMNS = (
@@ -26,8 +28,19 @@ SOURCE_COLUMNS = (
     Column("Records", 11, "right", drop=6),
     Column("Listening", 20, grow=3, drop=7),
 )
+CANNOT_TELL = "unknown"
+"""The bounce of lines that are polled too slowly to see it."""
 _WHERE_WIDTH = 10
 PROBLEM_COLUMNS = (Column("Where", _WHERE_WIDTH), Column("What it is, and what to do", 30, grow=1))
+
+
+def sources_title(picture: Snapshot, width: int) -> str:
+    """Above a list of so many cells: what a word in it means, where it stands there."""
+    shown = [SOURCE_COLUMNS[place].title for place, _ in share(SOURCE_COLUMNS, width)]
+    is_unseen = any(not source.sees_bounce and not source.bounce.chatters for source in picture.sources)
+    if not is_unseen or "Bounce" not in shown:
+        return "Sources"
+    return f"Sources · bounce {CANNOT_TELL}: polled more slowly than every {short_ms(BOUNCE_NS)}"
 
 
 def source_rows(picture: Snapshot, words: str) -> list[Row]:
@@ -55,12 +68,17 @@ def _source(source: SourceNow) -> Row:
 
 
 def _bounce(source: SourceNow) -> tuple[Cell, Cell]:
-    """Glitches, and how long a contact bounced at most, or that one chattered."""
+    """Glitches, and how long a contact bounced at most, or that one chattered, or that it cannot be told."""
     if source.kind == "bus":
         return cell("–", Tone.DIM), cell("–", Tone.DIM)
-    longest = source.bounce.longest_ns
-    told = cell(span(longest)) if longest else cell("none", Tone.DIM)
-    return cell(f"{source.bounce.glitches:,}"), cell("chatter", Tone.WARN) if source.bounce.chatters else told
+    bounce = source.bounce
+    if bounce.chatters:
+        told = cell("chatter", Tone.WARN)
+    elif not source.sees_bounce:
+        told = cell(CANNOT_TELL, Tone.DIM)
+    else:
+        told = cell(span(bounce.longest_ns)) if bounce.longest_ns else cell("none", Tone.DIM)
+    return cell(f"{bounce.glitches:,}"), told
 
 
 def _state(source: SourceNow) -> Cell:

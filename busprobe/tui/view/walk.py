@@ -6,13 +6,14 @@ from textwrap import wrap
 
 from busprobe.errors import counted
 from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.session.walk import UNSEEN
 from busprobe.session.walk_seen import Seen, is_quantity
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.session.wiggle import Wiggle
 from busprobe.timeline import FALSE, TRUE
 from busprobe.tui.view.blocks import biggest, can_draw, large
 from busprobe.tui.view.history import history
-from busprobe.tui.view.spans import Line, Span, Tone
+from busprobe.tui.view.spans import Line, Span, Tone, width_of
 from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
 from busprobe.tui.view.walk_roles import WalkFound, summary
@@ -38,7 +39,7 @@ def walk_lines(found: WalkFound, picture: Snapshot, width: int, height: int, *, 
         lines += _wrapped("! ", says, width, Tone.WARN, Tone.WARN)
     for caution in task.cautions:
         lines += _wrapped("! ", caution, width, Tone.WARN, Tone.WARN)
-    low = [_progress(task, seen, now, picture), _bell(sounds=sounds, keys="b bell · n next · a ask again")]
+    low = [_progress(task, seen, picture, width), _bell(sounds=sounds, keys="b bell · n next · a ask again")]
     big = _big(now, width, height - len(lines) - len(low))
     return [*[*lines, *big][: max(height - len(low), 1)], *low]
 
@@ -116,14 +117,15 @@ def _short(now: SignalNow) -> str:
     return now.text.split(" ")[0] if now.unit else now.text
 
 
-def _progress(task: Task, seen: Seen | None, now: SignalNow, picture: Snapshot) -> Line:
+def _progress(task: Task, seen: Seen | None, picture: Snapshot, width: int) -> Line:
     if seen is None:
         return (Span(" …", Tone.DIM),)
     spans = [Span(" ")]
     if task.goal is Goal.SWITCH:
         done = min(seen.edges, 2 * task.times)
         spans += [Span("■" * done, Tone.GOOD), Span("□" * (2 * task.times - done), Tone.DIM)]
-        spans.append(Span(f" {seen.edges} of {2 * task.times} edges, bounce {seen.bounce}"))
+        bounce = f", bounce {seen.bounce}" if seen.sees_bounce else ""
+        spans.append(Span(f" {seen.edges} of {2 * task.times} edges{bounce}"))
     elif task.goal is Goal.POSITIONS:
         spans += [Span(f"{p} ", Tone.GOOD if i < seen.position else Tone.DIM) for i, p in enumerate(task.positions)]
         spans.append(Span(f" {seen.position} of {len(task.positions)} seen"))
@@ -132,7 +134,11 @@ def _progress(task: Task, seen: Seen | None, now: SignalNow, picture: Snapshot) 
     else:
         spans.append(Span("n: it agrees; compare before you press", Tone.KEY))
     lost = Span(f"  ! lost {seen.losses}×", Tone.WARN) if seen.losses else Span("  never lost", Tone.DIM)
-    return (*spans, lost, Span(f"  {span(picture.t_ns - seen.asked_ns)}", Tone.DIM))
+    spans += [lost, Span(f"  {span(picture.t_ns - seen.asked_ns)}", Tone.DIM)]
+    if task.goal is Goal.SWITCH and not seen.sees_bounce:
+        room = width - width_of(spans)
+        spans.append(Span(f"  {UNSEEN}" if room > len(UNSEEN) + 2 else "  bounce not measurable", Tone.DIM))
+    return tuple(spans)
 
 
 def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, sounds: bool) -> list[Line]:
