@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 from busprobe.results import WalkOutcome, WalkResult
 from busprobe.session.snapshot import SignalNow, Snapshot
-from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, look
+from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, is_anew, look
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.timeline import TRUE
 
@@ -82,7 +82,7 @@ def watch(walk: Walk, picture: Snapshot) -> Step:
         return walk, ()
     if walk.seen is None:
         return replace(walk, seen=first_seen(now, picture)), (Happening.PROMPT,)
-    if picture.t_ns < walk.seen.t_ns or now.edges < walk.seen.counted:
+    if is_anew(walk.seen, now, picture):
         return replace(walk, seen=None), ()
     seen, happened = look(walk.seen, now, picture)
     walk = replace(walk, seen=seen)

@@ -30,6 +30,8 @@ class Happening(Enum):
 class Seen:
     """What was seen since the action was asked for."""
 
+    run_ns: int
+    """Start of the run: a recording that is switched on begins another, from unknown."""
     asked_ns: int
     t_ns: int
     counted: int
@@ -95,9 +97,14 @@ def first_seen(now: SignalNow, picture: Snapshot) -> Seen:
     level = is_on(now)
     value = now.value or 0.0
     return Seen(
-        picture.t_ns, picture.t_ns, now.edges, now.bounce, now.bounce, is_known=now.code <= TRUE,
+        picture.start_ns, picture.t_ns, picture.t_ns, now.edges, now.bounce, now.bounce, is_known=now.code <= TRUE,
         first_on=level, settled_on=level, low=value, high=value, poll_ns=now.poll_ns,
     )  # fmt: skip
+
+
+def is_anew(seen: Seen, now: SignalNow, picture: Snapshot) -> bool:
+    """Whether a picture is of another run, or of a time before: what was seen does not lead there."""
+    return picture.start_ns != seen.run_ns or picture.t_ns < seen.t_ns or now.edges < seen.counted
 
 
 def look(seen: Seen, now: SignalNow, picture: Snapshot) -> tuple[Seen, tuple[Happening, ...]]:

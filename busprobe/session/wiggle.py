@@ -15,6 +15,8 @@ class Wiggle:
     """What was seen of one signal since the test began."""
 
     signal: str
+    run_ns: int | None = None
+    """Start of the run that it is of."""
     start_ns: int | None = None
     """None until the first picture."""
     t_ns: int = 0
@@ -28,13 +30,14 @@ class Wiggle:
 
 
 def watch_wiggle(wiggle: Wiggle, picture: Snapshot) -> tuple[Wiggle, tuple[Happening, ...]]:
-    """Take in a picture; a step back in time begins anew."""
+    """Take in a picture; a step back in time, or another run, begins anew."""
     now = picture.signal(wiggle.signal)
     if now is None:
         return wiggle, ()
     known = now.code <= TRUE
-    if wiggle.start_ns is None or picture.t_ns < wiggle.t_ns or now.edges < wiggle.counted:
-        return Wiggle(wiggle.signal, picture.t_ns, picture.t_ns, now.edges, known), ()
+    is_other = picture.start_ns != wiggle.run_ns
+    if wiggle.start_ns is None or is_other or picture.t_ns < wiggle.t_ns or now.edges < wiggle.counted:
+        return Wiggle(wiggle.signal, picture.start_ns, picture.t_ns, picture.t_ns, now.edges, known), ()
     new, is_lost = now.edges - wiggle.counted, wiggle.is_known and not known
     happened = (*((Happening.EDGE,) if new and not is_quantity(now) else ()), *((Happening.LOSS,) if is_lost else ()))
     at = picture.t_ns if now.since_ns is None else now.since_ns

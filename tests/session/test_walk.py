@@ -189,6 +189,23 @@ def test_what_happened_while_another_screen_was_shown_is_not_counted() -> None:
     assert (walk.seen.edges, walk.seen.raw_edges) == (0, 0)
 
 
+def test_a_recording_switched_on_meanwhile_asks_anew_and_is_no_loss() -> None:
+    """It begins a new run, in which all is unknown at first."""
+    walk, _ = walked(DOOR, presses(0, 1), 2500)
+    for ms, points in ((2550, [(2540, None)]), (2600, [(2540, None), (2590, 0)])):
+        walk, _ = watch(walk, replace(picture(points, ms), start_ns=at(2540)))
+    walk, happened = watch(walk, replace(picture([(2540, 0)], 2650), start_ns=at(2540)))
+    assert happened == ()
+    assert walk.seen is not None
+    assert (walk.seen.losses, walk.seen.edges, walk.seen.asked_ns) == (0, 0, at(2600))
+
+
+def test_a_wiggle_test_begins_anew_with_a_recording() -> None:
+    wiggle, _ = watch_wiggle(Wiggle("it"), picture([(0, 0)], 0))
+    wiggle, heard = watch_wiggle(wiggle, replace(picture([(0, None)], 50), start_ns=at(40)))
+    assert (heard, wiggle.losses, wiggle.start_ns) == ((), 0, at(50))
+
+
 def test_the_same_picture_twice_adds_nothing() -> None:
     one = picture([(0, 0), (500, 1)], 600)
     walk, _ = watch(ask(new_walk([DOOR]), 0), picture([(0, 0)], 400))

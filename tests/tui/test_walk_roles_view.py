@@ -93,6 +93,7 @@ TITLES = [
     ("replayed", replay(here=(BRAKE_HERE,)), "Roles, replayed: 0 of 3 confirmed, 1 wrong way round"),
     ("replay, asked", replay(walk=ask(WALK, 0)), "Roles, replayed: 0 of 3 confirmed"),
     ("recorded", replay(DOOR_LATE, SIREN), "Roles, whole recording: 1 of 3 confirmed"),
+    ("recorded, and replayed", replay(DOOR_LATE, here=(BRAKE_HERE,)), "Roles, whole recording: 1 of 3 confirmed"),
 ]
 
 

@@ -169,4 +169,4 @@ def roles_title(found: WalkFound) -> str:
     if not found.recorded:
         is_walked = found.is_walked
         return f"Roles, replayed: {summary(found)}" if is_walked else "Roles, no result of a walk in this recording"
-    return f"Roles, whole recording: {summary(found)}"
+    return f"Roles, whole recording: {summary(found._replace(here=()))}"
