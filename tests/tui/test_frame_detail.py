@@ -30,6 +30,13 @@ def test_a_signal_that_is_not_in_this_frame_says_so_and_is_not_drawn() -> None:
     assert "0a" not in plain(grid_lines(detail)[1])
 
 
+def test_a_value_that_is_not_there_is_copied_without_a_raw_value() -> None:
+    absent = dataclasses.replace(DETAIL, fields=(dataclasses.replace(DETAIL.fields[2], raw=None, text="-"),))
+    assert value_rows(absent)[0].as_text() == "body E4 TransmissionStatus.OilTemperature (not in this frame)"
+    then = held(DETAIL, bytes.fromhex("02FF5A2043C1"), bytes(6))
+    assert value_rows(then)[0].as_text() == "body E4 TransmissionStatus.SelectedGear (held: see its bits)"
+
+
 def test_a_held_picture_shows_its_own_bits_and_no_value_of_later() -> None:
     was = bytes.fromhex("021F5A2043C1")
     detail = held(DETAIL, was, bytes(6))

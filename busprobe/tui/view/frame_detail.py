@@ -68,18 +68,19 @@ def _value_row(detail: FrameDetail, i: int, field: BitField) -> Row:
     moved = any(b // 8 < len(detail.changed) and detail.changed[b // 8] >> b % 8 & 1 for b in field.bits)
     here = _is_here(field)
     tone = Tone.NOTE if moved and here else Tone.PLAIN if here else Tone.DIM
+    said = field.text if here else "not in this frame"
     cells = (
         (
             Span(label_of(i) if here else "-", Tone.STRONG if here else Tone.DIM),
             Span(" ▸" if moved and here else "", tone),
         ),
         cell(field.name, Tone.PLAIN if here else Tone.DIM),
-        cell(field.text if here else "not in this frame", tone),
+        cell(said, tone),
         cell("" if field.raw is None else f"{field.raw:zg}" if isinstance(field.raw, float) else str(field.raw)),
         cell(where(field.bits), Tone.DIM),
     )
-    copy = f"{detail.channel} {detail.identifier:X} {detail.message}.{field.name} = {field.text} (raw {field.raw})"
-    return Row(field.name, cells, copy)
+    name = f"{detail.channel} {detail.identifier:X} {detail.message}.{field.name}"
+    return Row(field.name, cells, f"{name} ({said})" if field.raw is None else f"{name} = {said} (raw {field.raw})")
 
 
 def where(bits: Sequence[int]) -> str:
