@@ -6,6 +6,8 @@ dot takes a whole character cell, or two by one cells.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 DOT_ROWS = 5
 
 _FONT_TEXT = """
@@ -78,8 +80,13 @@ def large(text: str, width: int = 1) -> list[str]:
 
 def biggest(text: str, width: int, height: int) -> list[str]:
     """The largest drawing that fits; the text alone where none does."""
+    return list(_biggest(text, width, height))
+
+
+@lru_cache(maxsize=256)
+def _biggest(text: str, width: int, height: int) -> tuple[str, ...]:
     if can_draw(text):
         for lines in (large(text, 2), large(text, 1), small(text)):
             if len(lines) <= height and len(lines[0]) <= width:
-                return lines
-    return [text[:width]]
+                return tuple(lines)
+    return (text[:width],)

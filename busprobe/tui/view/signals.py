@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from busprobe.errors import counted
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
@@ -58,7 +59,7 @@ def _row(signal: SignalNow, picture: Snapshot) -> Row:
             cell(_KINDS[signal.kind], Tone.DIM),
             cell(_source(signal), Tone.DIM),
         ),
-        _copy(signal, picture),
+        partial(_copy, signal, picture),
     )
 
 

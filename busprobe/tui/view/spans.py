@@ -65,11 +65,12 @@ class Row:
     key: str
     """What the row is of; the cursor stays on it when rows move."""
     cells: tuple[Cell, ...]
-    copy: str = ""
-    """What `y` copies; empty: the cells, with tabs between."""
+    copy: str | Callable[[], str] = ""
+    """What `y` copies, or makes it; empty: the cells, with tabs between."""
 
     def as_text(self) -> str:
-        return self.copy or "\t".join(plain(part).strip() for part in self.cells)
+        copy = self.copy if isinstance(self.copy, str) else self.copy()
+        return copy or "\t".join(plain(part).strip() for part in self.cells)
 
 
 class LazyRows(Sequence[Row]):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -16,6 +17,18 @@ from busprobe.tui.colourless import weight
 from busprobe.tui.view.spans import BOLD, Span, Tone, fit, printable
 
 
+class _Styles(dict[Tone, Style]):
+    """Styles by tone, made when they are first wanted."""
+
+    def __init__(self, make: Callable[[Tone], Style]) -> None:
+        super().__init__()
+        self._make = make
+
+    def __missing__(self, tone: Tone) -> Style:
+        style = self[tone] = self._make(tone)
+        return style
+
+
 class Painted(ScrollView, can_focus=False):
     """Turns spans into strips of the screen in the colours of the theme."""
 
@@ -24,10 +37,17 @@ class Painted(ScrollView, can_focus=False):
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id, classes=classes)
-        self._styles_of: dict[tuple[Tone, bool], Style] = {}
+        self._styles = (_Styles(self.style_of), _Styles(partial(self.style_of, cursor=True)))
+        """Off the cursor's row, and on it."""
+        self._strips: dict[int, tuple[object, int, Strip]] = {}
+        """By line of the content, what it was painted from, at what width, and how it looks."""
+        self._across = self._top = 0
+        """While it is painted: its width, and its first line in view."""
 
     def notify_style_update(self) -> None:
-        self._styles_of = {}
+        for styles in self._styles:
+            styles.clear()
+        self._strips.clear()
         super().notify_style_update()
 
     def get_line_filters(self) -> Sequence[LineFilter]:
@@ -36,32 +56,66 @@ class Painted(ScrollView, can_focus=False):
 
     def style_of(self, tone: Tone, *, cursor: bool = False) -> Style:
         """The theme's style of a tone, on the cursor's row or off it."""
-        style = self._styles_of.get((tone, cursor))
-        if style is None:
-            colours = self.app.theme_variables
-            ground = colours["cursor-row"] if cursor else None
-            style = self.rich_style + Style(color=colours[f"tone-{tone.value}"], bgcolor=ground, bold=tone in BOLD)
-            if tone is Tone.NOTE:
-                style += self.get_component_rich_style("painted--note", partial=True)
-            if self.app.no_color:
-                style += weight(tone, cursor=cursor)
-            self._styles_of[tone, cursor] = style
+        colours = self.app.theme_variables
+        ground = colours["cursor-row"] if cursor else None
+        style = self.rich_style + Style(color=colours[f"tone-{tone.value}"], bgcolor=ground, bold=tone in BOLD)
+        if tone is Tone.NOTE:
+            style += self.get_component_rich_style("painted--note", partial=True)
+        if self.app.no_color:
+            style += weight(tone, cursor=cursor)
         return style
 
+    # --- lines
+
+    def token(self, y: int) -> object:
+        """What line `y` of the content is painted from: an equal token, an equal line."""
+        raise NotImplementedError
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """The lines of a part of the widget; what was painted from an equal token is not painted again.
+
+        A style sheet may give such a widget a line above it and colours, nothing else: the way through
+        all that it could do to any widget takes as long as the painting itself.
+        """
+        self._across, self._top = self.size.width, self.scroll_offset.y
+        gutter = self.styles.gutter
+        if gutter.width or gutter.bottom or self.get_line_filters():
+            return super().render_lines(crop)
+        strips = [self._kept(y - gutter.top) for y in crop.line_range]
+        first, last = crop.column_span
+        return strips if first == 0 and last >= self._across else [strip.crop(first, last) for strip in strips]
+
+    def _kept(self, y: int) -> Strip:
+        """Line `y` of the content, above it (-1) that with the title."""
+        token = self.token(y) if y >= 0 else (self.border_title, self.border_subtitle)
+        kept = self._strips.get(y)
+        if kept is None or kept[0] != token or kept[1] != self._across:
+            strip = self.render_line(y) if y >= 0 else self._title_line()
+            kept = self._strips[y] = (token, self._across, strip)
+        return kept[2]
+
+    def _title_line(self) -> Strip:
+        return super().render_lines(Region(0, 0, self.outer_size.width, 1))[0]
+
     def strip(self, spans: Sequence[Span], *, cursor: bool = False, fits: bool = False) -> Strip:
-        """One line, cut or padded to the widget's width. fits: it has that width already."""
-        width = self.size.width
+        """One line, cut or padded to the width of what is being painted. fits: it has that width already."""
+        styles, joins = self._styles[cursor], self.blanks_join
         segments: list[Segment] = []
         text, tone = "", Tone.PLAIN
-        for more, its_tone in spans if fits else fit(spans, width):
-            if its_tone is tone:
+        for more, its_tone in spans if fits else fit(spans, self._across):
+            if its_tone is tone or (joins and more.isspace()):
                 text += more
                 continue
             if text:
-                segments.append(Segment(printable(text), self.style_of(tone, cursor=cursor)))
+                segments.append(Segment(printable(text), styles[tone]))
             text, tone = more, its_tone
-        segments.append(Segment(printable(text), self.style_of(tone, cursor=cursor)))
-        return Strip(segments, width)
+        segments.append(Segment(printable(text), styles[tone]))
+        return Strip(segments, self._across)
+
+    @property
+    def blanks_join(self) -> bool:
+        """Whether a blank looks the same in every tone: without colours a tone may be a line under the text."""
+        return not self.app.no_color
 
 
 class Lines(Painted):
@@ -89,6 +143,9 @@ class Lines(Painted):
     def lines(self) -> list[tuple[Span, ...]]:
         return self._lines
 
+    def token(self, y: int) -> tuple[Span, ...]:
+        row = y + self._top
+        return self._lines[row] if row < len(self._lines) else ()
+
     def render_line(self, y: int) -> Strip:
-        row = y + self.scroll_offset.y
-        return self.strip(self._lines[row] if row < len(self._lines) else ())
+        return self.strip(self.token(y))

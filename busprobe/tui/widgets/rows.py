@@ -18,6 +18,7 @@ from busprobe.tui.widgets.painted import Painted
 
 HEADING = 1
 """Lines above the rows that do not scroll."""
+NEARLY_ALL = 0.7
 
 
 class Rows(Painted, can_focus=True):
@@ -63,6 +64,8 @@ class Rows(Painted, can_focus=True):
         super().__init__(id=id, classes=classes)
         self._columns = tuple(columns)
         self._widths: list[tuple[int, int]] = []
+        self._taken = self._shared = 0
+        """Cells that the columns take, with the blank after each; of how many."""
         self._rows: Sequence[Row] = ()
         self.empty = empty
 
@@ -74,7 +77,7 @@ class Rows(Painted, can_focus=True):
         old, self._rows = self._rows, rows
         if columns is not None and tuple(columns) != self._columns:
             self._columns = tuple(columns)
-            self._widths = []
+            self._shared = 0
             self.refresh()
         if selected is not None and not (self.cursor < len(rows) and rows[self.cursor].key == selected.key):
             self.cursor = next((i for i, row in enumerate(rows) if row.key == selected.key), self.cursor)
@@ -83,23 +86,27 @@ class Rows(Painted, can_focus=True):
             self._measure()
             self.refresh()
             return
-        top, height = self.scroll_offset.y, self.size.height
+        top, (across, height) = self.scroll_offset.y, self.size
         changed = (
-            self._changed_cells(i + HEADING - top, old[i], rows[i])
+            self._changed_part(i + HEADING - top, across, old[i], rows[i])
             for i in range(top, min(top + height, len(rows)))
             if rows[i].cells != old[i].cells
         )
         if regions := [region for region in changed if region]:
             self.refresh(*regions)
 
-    def _changed_cells(self, y: int, old: Row, new: Row) -> Region:
-        """The part of a line from its first changed cell to its last; empty: those that changed are not shown."""
-        x, start, end = 1, 0, 0
-        for index, width in self._shares():
+    def _changed_part(self, y: int, across: int, old: Row, new: Row) -> Region:
+        """A line up to its last changed cell; empty: those that changed are not shown.
+
+        Up to near its end it is the whole line: cutting it there would cost more than sending it.
+        """
+        x, end = 1, 0
+        for index, width in self._shares(across):
+            x += width
             if old.cells[index] != new.cells[index]:
-                start, end = start if end else x, x + width
-            x += width + 1
-        return Region(start, y, end - start, 1)
+                end = x
+            x += 1
+        return Region(0, y, end if end < NEARLY_ALL * x else x, 1) if end else Region()
 
     @property
     def rows(self) -> Sequence[Row]:
@@ -120,46 +127,62 @@ class Rows(Painted, can_focus=True):
 
     # --- painting
 
+    def token(self, y: int) -> object:
+        i = y - HEADING + self._top
+        if y < HEADING or i >= len(self._rows):
+            return y < HEADING, self._columns, self.empty if y == HEADING else ""
+        here = i == self.cursor
+        return self._rows[i].cells, here, here and self.has_focus
+
     def render_line(self, y: int) -> Strip:
         if y < HEADING:
             return self.strip(self._heading())
-        i = y - HEADING + self.scroll_offset.y
+        i = y - HEADING + self._top
         if not self._rows and i == 0:
             return self.strip((Span("  " + self.empty, Tone.DIM),))
         if i >= len(self._rows):
             return self.strip(())
         here = i == self.cursor
         line = self._line(self._rows[i], here=here)
-        spare = self.size.width - 1 - sum(width + 1 for _, width in self._shares())
+        spare = self._across - 1 - self._taken
         if spare > 0:
             line.append(Span(" " * spare))
         return self.strip(line, cursor=here and self.has_focus, fits=spare >= 0)
 
     def _line(self, row: Row, *, here: bool) -> list[Span]:
         line = [Span("▶" if here else " ", Tone.NOTE)]
-        for index, width in self._shares():
-            line += fit(row.cells[index], width, self._columns[index].align)
-            line.append(Span(" "))
+        joins = self.blanks_join
+        for index, width in self._shares(self._across):
+            spans, align = row.cells[index], self._columns[index].align
+            if joins and len(spans) == 1 and len(spans[0].text) <= width and spans[0].text.isascii():
+                # Most cells: one text with its padding.
+                text, tone = spans[0]
+                line.append(Span(f"{text:<{width}} " if align == "left" else f"{text:>{width}} ", tone))
+            else:
+                line += fit(spans, width, align)
+                line.append(Span(" "))
         return line
 
     def _heading(self) -> list[Span]:
         line = [Span(" ")]
-        for index, width in self._shares():
+        for index, width in self._shares(self._across):
             column = self._columns[index]
             line += fit((Span(column.title, Tone.HEAD),), width, column.align)
             line.append(Span(" "))
         return line
 
-    def _shares(self) -> list[tuple[int, int]]:
-        if not self._widths:
-            self._widths = share(self._columns, self.size.width - 2)
+    def _shares(self, across: int) -> list[tuple[int, int]]:
+        """(column, its width) where the widget is `across` wide."""
+        if across != self._shared:
+            self._shared = across
+            self._widths = share(self._columns, across - 2)
+            self._taken = sum(width + 1 for _, width in self._widths)
         return self._widths
 
     def _measure(self) -> None:
         self.virtual_size = Size(self.size.width, len(self._rows) + HEADING)
 
     def on_resize(self, event: Resize) -> None:
-        self._widths = []
         self._measure()
         self._keep_in_view()
 
