@@ -229,7 +229,7 @@ class LiveRun:
         status.is_up = False
         status.gaps += 1
         self.engine.set_up(name, is_up=False)
-        at = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
+        at = self.start_ns if status.complete_to_ns is None else max(status.complete_to_ns + 1, self.start_ns)
         self._state(status, SourceState(max(at, self.engine.upto_ns or at), name, Condition.DOWN, note))
 
     def _tell_time(self) -> StateBatch:

@@ -64,8 +64,9 @@ def error_frames(count: int, t_ns: int) -> FrameBatch:
     )  # fmt: skip
 
 
-def test_an_adapter_pulled_out_and_back_is_told_with_when_how_long_and_why() -> None:
-    begin = Clock().now_ns() + 200_000_000
+@pytest.mark.parametrize("ahead_ns", [200_000_000, -S], ids=["heard in the run", "heard before it only"])
+def test_an_adapter_pulled_out_and_back_is_told_with_when_how_long_and_why(ahead_ns: int) -> None:
+    begin = Clock().now_ns() + ahead_ns
     batches = [empty_frames(("body",), begin + k) for k in range(9)]
     with listening(Ailing("body", batches, trouble=5)) as scene:
         until(lambda: [row.condition for row in scene.snapshot().states] == [Condition.DOWN, Condition.UP])
