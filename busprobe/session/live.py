@@ -98,6 +98,10 @@ class LiveRun:
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         for name in names:
             self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)
+        for status in self.status.values():
+            if status.complete_to_ns is not None:
+                # What was heard before this run began is none of its times.
+                status.complete_to_ns = max(status.complete_to_ns, self.start_ns)
 
     def start(self, *, must_open: bool = True) -> None:
         """Start the readers. Raises DeviceError if not one source can be opened, unless that may come later."""
@@ -229,7 +233,7 @@ class LiveRun:
         status.is_up = False
         status.gaps += 1
         self.engine.set_up(name, is_up=False)
-        at = self.start_ns if status.complete_to_ns is None else max(status.complete_to_ns + 1, self.start_ns)
+        at = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
         self._state(status, SourceState(max(at, self.engine.upto_ns or at), name, Condition.DOWN, note))
 
     def _tell_time(self) -> StateBatch:

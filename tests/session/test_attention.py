@@ -64,9 +64,8 @@ def error_frames(count: int, t_ns: int) -> FrameBatch:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("ahead_ns", [200_000_000, -S], ids=["heard in the run", "heard before it only"])
-def test_an_adapter_pulled_out_and_back_is_told_with_when_how_long_and_why(ahead_ns: int) -> None:
-    begin = Clock().now_ns() + ahead_ns
+def test_an_adapter_pulled_out_and_back_is_told_with_when_how_long_and_why() -> None:
+    begin = Clock().now_ns() + 2 * S  # after the run's start, however busy the machine
     batches = [empty_frames(("body",), begin + k) for k in range(9)]
     with listening(Ailing("body", batches, trouble=5)) as scene:
         until(lambda: [row.condition for row in scene.snapshot().states] == [Condition.DOWN, Condition.UP])

@@ -18,6 +18,7 @@ from busprobe.results import Outcome, Verdict
 from busprobe.session import live
 from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import LiveOptions, run_live
+from busprobe.session.readers import Came, Gone
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
 
@@ -54,6 +55,21 @@ def test_an_adapter_pulled_out_and_back_is_a_gap(tmp_path: Path) -> None:
     replayed = verify(recording, BENCH)
     assert replayed.log == outcome.results.log
     assert replayed.checks == outcome.results.checks
+
+
+def test_a_source_lost_right_after_a_recording_began_is_down_from_its_beginning() -> None:
+    """What was heard before a run begun in mid-run is none of its times."""
+    plan, _ = load_plan(BENCH)
+    frames, _ = van_batches(3, 10)
+    run = LiveRun(plan, [ScriptedSource("body", frames)], Clock())
+    run._handle(Came("body", frames[0]))
+    assert frames[0].complete_to is not None
+    start_ns = frames[0].complete_to + 30_000_000
+    run.begin(None, None, start_ns)
+    run._handle(Gone("body", "body was pulled out."))
+    (row,) = run.states
+    assert row.condition is Condition.DOWN
+    assert row.t_ns > start_ns
 
 
 def test_a_reader_that_stalls_is_declared_down_and_its_late_records_are_kept(tmp_path: Path) -> None:
