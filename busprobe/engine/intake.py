@@ -92,6 +92,8 @@ class Intake:
             if sampled:
                 self.pulses[row.source].down()
         elif sampled:
+            for tap in sampled:
+                tap.up(row.t_ns)
             self.pulses[row.source].up(row.t_ns)
 
     def forget(self, before_ns: int) -> None:

@@ -11,15 +11,16 @@ from dataclasses import dataclass
 
 from busprobe.checks.network import Leaf, Network
 from busprobe.checks.watching import Say
+from busprobe.engine.because import Said, because
 from busprobe.engine.history import History
 from busprobe.engine.intake import Intake
 from busprobe.engine.plan import Plan
 from busprobe.engine.tap_past import TapPast
-from busprobe.engine.taps import WiredTap, text_of
+from busprobe.engine.taps import WiredTap, excused, text_of
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.results import SignalTexts
-from busprobe.timeline import NEVER, UNKNOWN
+from busprobe.timeline import ASLEEP, NEVER, TRUE
 
 FORGET_NS = 1_000_000_000
 """Change points are dropped about this often in event time."""
@@ -110,10 +111,21 @@ class Run:
         """What a signal said at a time not long before the one reached."""
         timeline = self._network.timeline(self._signal_nodes[name])
         signal = self._plan.signals.get(name)
+        why = self._said(name, t_ns).why
         if signal is None:
-            return text_of(timeline, t_ns, {}, None)
-        why = self.intake.leaves[name].why_unknown(t_ns) if timeline.code_at(t_ns) == UNKNOWN else ""
+            return text_of(timeline, t_ns, {}, None, why)
         return text_of(timeline, t_ns, signal.texts, signal.type.unit, why)
+
+    def _said(self, name: str, t_ns: int) -> Said:
+        timeline = self._network.timeline(self._signal_nodes[name])
+        code, made = timeline.code_at(t_ns), self._plan.derived.get(name)
+        if code <= TRUE:
+            return Said(code, "")
+        if made is not None:
+            return Said(code, because(made, code, self._plan.derived, lambda operand: self._said(operand, t_ns)))
+        if code == ASLEEP:
+            return Said(code, excused(int(timeline.t_ns[timeline.index_at(t_ns)])))
+        return Said(code, self.intake.leaves[name].why_unknown(t_ns))
 
     def _forget(self) -> None:
         """Drop what nobody will ask for again, now and then: it costs as much as a little evaluation."""

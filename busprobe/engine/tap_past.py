@@ -10,13 +10,11 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 
 from busprobe.decode.answers import Reading, Request
-from busprobe.engine.signal_plan import ObdTap
-from busprobe.engine.taps import AnyTap, SampledTap
+from busprobe.engine.signal_plan import MessageTap, ObdTap
+from busprobe.engine.taps import ADAPTER_DOWN, NOT_AGAIN, NOT_SEEN, AnyTap, SampledTap, excused
 from busprobe.frames import Int64Array
-from busprobe.timeline import ASLEEP, NEVER, NO_TIMES, TRUE, Changes
+from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, Changes
 
-NOT_SEEN, SLEEPS = "not seen yet", "asleep"
-"""Words for taps that are excused; those of lost ones are the tap's own (`why_unknown`)."""
 MOST_MESSAGES = 50_000
 """Requests and answers kept; of more the older half is forgotten."""
 
@@ -55,11 +53,16 @@ class TapPast:
             self._upto_ns = upto_ns
         if not isinstance(tap, SampledTap):
             return
+        if tap.downs:
+            self._tell_of_return(tap.downs)
         if not self.age.is_fixed:
             self.age = Age(tap.max_age.ns, tap.max_age.from_ns, tap.max_age.is_fixed)
-        if isinstance(tap.source.tap, ObdTap):
+        found = tap.source.tap
+        if isinstance(found, ObdTap):
             self.sampled(tap.newest)
             self.heard(tap.told)
+        elif isinstance(found, MessageTap) and found.layout.multiplexer:
+            self.sampled(tap.newest)  # other frames of its identifier do not have it
 
     def sampled(self, t_ns: Int64Array) -> None:
         """Times of samples, all after those so far; of taps whose age nothing else tells."""
@@ -120,9 +123,20 @@ class TapPast:
         told[:1] = True
         for place in np.flatnonzero(told).tolist():
             t_ns, code = int(part.t_ns[place]), int(part.code[place])
-            word = "" if code <= TRUE else why(t_ns) if code != ASLEEP else SLEEPS if t_ns > NEVER else NOT_SEEN
+            word = "" if code <= TRUE else why(t_ns) if code != ASLEEP else excused(t_ns)
             if word != self._words[-1][1]:
                 self._words.append((t_ns, word))
+
+    def _tell_of_return(self, downs: Sequence[tuple[int, int]]) -> None:
+        """An adapter that came back before a sample did."""
+        for place in range(len(self._words) - 1, -1, -1):
+            t_ns, word = self._words[place]
+            if word == ADAPTER_DOWN:
+                back = next((end for start, end in downs if start <= t_ns < end), FOREVER)
+                after = self._words[place + 1][0] if place + 1 < len(self._words) else self._upto_ns
+                if back < after:
+                    self._words.insert(place + 1, (back, NOT_AGAIN))
+                return
 
 
 def _newest(messages: list[Message]) -> list[Message]:

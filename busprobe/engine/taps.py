@@ -16,9 +16,13 @@ from busprobe.decode.silence import ChannelPulse
 from busprobe.engine.sample_times import SampleTimes, last_of_each_time
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
 from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
-from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
+from busprobe.timeline import FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
 
 NO_VALUES: FloatArray = np.empty(0)
+ADAPTER_DOWN, NOT_AGAIN = "adapter down", "not seen again"
+"""Why a signal of a bus is unknown: its adapter is gone; it is back, but no sample has come since."""
+NOT_SEEN, SLEEPS = "not seen yet", "asleep"
+"""Words for what is excused."""
 
 
 class SampledTap:
@@ -37,6 +41,8 @@ class SampledTap:
         self._samples = SampleTimes()
         self._not_available: Int64Array = NO_TIMES
         """Changes to unknown that a sample made."""
+        self.downs: list[tuple[int, int]] = []
+        """When its adapter was down: from a time up to another."""
         self._polled = polled
         self._uncertainty = uncertainty_ns
 
@@ -100,7 +106,13 @@ class SampledTap:
         return value
 
     def down(self, t_ns: int) -> None:
+        self.downs.append((t_ns, FOREVER))
         self.timeline.extend(self.freshness.down(t_ns))
+
+    def up(self, t_ns: int) -> None:
+        """Its adapter is back; it stays unknown until a sample comes."""
+        if self.downs and self.downs[-1][1] == FOREVER:
+            self.downs[-1] = (self.downs[-1][0], t_ns)
 
     def uncertainty_at(self, t_ns: int) -> int:
         if not self.timeline.changed_at(t_ns):
@@ -111,14 +123,18 @@ class SampledTap:
         return self._samples.gap_at(t_ns) if self._polled or self.max_age.is_cyclic_at(t_ns) else 0
 
     def why_unknown(self, t_ns: int) -> str:
-        """Why it is unknown at a time: sent as such, or not sent any more."""
+        """Why it is unknown at a time: sent as such, its adapter gone, or not sent any more."""
         since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
-        return "not available" if since in self._not_available else "lost"
+        if since in self._not_available:
+            return "not available"
+        down = next((end for start, end in self.downs if start <= since < end), None)
+        return "lost" if down is None else ADAPTER_DOWN if t_ns < down else NOT_AGAIN
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
         self._not_available = self._not_available[self._not_available >= self.timeline.t_ns[0]]
+        self.downs = [(start, end) for start, end in self.downs if end > self.timeline.t_ns[0]]
 
 
 class WiredTap:
@@ -255,6 +271,11 @@ def _as_quantity(part: Changes) -> Changes:
     return Changes(part.t_ns, code, value, part.upto_ns, part.settled, part.quiet)
 
 
+def excused(since_ns: int) -> str:
+    """Why something is asleep since a time."""
+    return SLEEPS if since_ns > NEVER else NOT_SEEN
+
+
 def levels(mask: np.ndarray[tuple[int], np.dtype[np.uint64]], number: int) -> BoolArray:
     """(n,) level of one line in the masks of many polls."""
     return (mask >> np.uint64(number) & np.uint64(1)).astype(np.bool_)
@@ -263,9 +284,7 @@ def levels(mask: np.ndarray[tuple[int], np.dtype[np.uint64]], number: int) -> Bo
 def text_of(timeline: Timeline, t_ns: int, texts: Mapping[float, str], unit: str | None, why: str = "") -> str:
     """What a signal said at a time, for a person. why: the reason where it is unknown."""
     code = timeline.code_at(t_ns)
-    if code == ASLEEP:
-        return "unknown (asleep)" if timeline.t_ns[timeline.index_at(t_ns)] > NEVER else "unknown (not seen yet)"
-    if code == UNKNOWN:
+    if code > TRUE:
         return f"unknown ({why})" if why else "unknown"
     if timeline.value is None:
         return "on" if code == TRUE else "off"

@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.decode.layout import Database, MessageLayout
+from busprobe.engine.because import Said, because
 from busprobe.engine.history import Bounce, History
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
-from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap
+from busprobe.engine.signal_plan import LineTap, ObdTap
+from busprobe.engine.taps import excused
 from busprobe.errors import BenchError
 from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult
@@ -20,6 +22,7 @@ from busprobe.session.polls import Polls
 from busprobe.session.sendings import Sendings
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
+from busprobe.timeline import ASLEEP, TRUE
 
 
 class Board:
@@ -65,10 +68,24 @@ class Board:
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         origins = self._origins_at(t_ns, tally)
         periods = self.periods.of_signals(t_ns)
-        return tuple(
-            signal_now(of, self.histories[name], t_ns, origins.get(name), periods[name])
-            for name, of in self._about.items()
-        )
+        return tuple(self._now(name, t_ns, origins, periods[name]) for name in self._about)
+
+    def _now(self, name: str, t_ns: int, origins: Mapping[str, Origin], poll_ns: int | None) -> SignalNow:
+        why = self._said(name, t_ns, origins).why
+        return signal_now(self._about[name], self.histories[name], t_ns, origins.get(name), why, poll_ns)
+
+    def _said(self, name: str, t_ns: int, origins: Mapping[str, Origin]) -> Said:
+        """Whether a signal was unknown, and why."""
+        past = self.histories[name].past
+        place = past.index_at(t_ns)
+        code = int(past.code[place])
+        made = self.plan.derived.get(name)
+        if code <= TRUE:
+            return Said(code, "")
+        if made is not None:
+            behind = because(made, code, self.plan.derived, lambda operand: self._said(operand, t_ns, origins))
+            return Said(code, behind)
+        return Said(code, excused(int(past.t_ns[place])) if code == ASLEEP else origins[name].why)
 
     def bounce(self, box: str, t_ns: int) -> Bounce:
         """What was taken out of all lines of a box up to a time."""
@@ -93,8 +110,8 @@ class Board:
     def path(self, name: str, t_ns: int, tally: FrameTally, checks: Sequence[CheckResult]) -> SignalPath | None:
         if name not in self._about:
             return None
-        origin = self._origins_at(t_ns, tally).get(name)
-        now = signal_now(self._about[name], self.histories[name], t_ns, origin, self.periods.of_signals(t_ns)[name])
+        origins = self._origins_at(t_ns, tally)
+        now, origin = self._now(name, t_ns, origins, self.periods.of_signals(t_ns)[name]), origins.get(name)
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
         return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls)
 
@@ -128,11 +145,11 @@ class Board:
             place = origins.place_at(t_ns)
             tap = origins.sources[place].tap
             found: int | None = None
-            if isinstance(tap, MessageTap) and tap.bus in number:
-                found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
-            elif isinstance(tap, LineTap):
+            if isinstance(tap, LineTap):
                 found = self.polls.newest_ns(tap.box.name, t_ns)
-            elif isinstance(tap, ObdTap):
+            elif isinstance(tap, ObdTap) or tap.layout.multiplexer:
                 found = origins.last_sample(t_ns, place)
+            elif tap.bus in number:
+                found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
             found_at[name] = origins.at(t_ns, place, found)
         return found_at

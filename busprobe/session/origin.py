@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 from busprobe.engine.history import History
 from busprobe.engine.signal_plan import LineTap, MessageTap, SignalPlan, Source
-from busprobe.engine.tap_past import NOT_SEEN, SLEEPS, TapPast
+from busprobe.engine.tap_past import TapPast
+from busprobe.engine.taps import NOT_SEEN, SLEEPS
 
 _EXCUSED = frozenset({"", SLEEPS, NOT_SEEN})
 

@@ -19,7 +19,6 @@ from busprobe.decode.layout import MessageLayout
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, SignalPlan
-from busprobe.engine.tap_past import NOT_SEEN, SLEEPS
 from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin
@@ -103,14 +102,17 @@ def derived_text(made: Derived) -> str:
     return f"{made.when.text}, on above {made.above.text}, off below {(made.below_again or made.above).text}"
 
 
-def signal_now(of: About, history: History, t_ns: int, origin: Origin | None, poll_ns: int | None = None) -> SignalNow:
-    """One signal of the bench at an instant. origin: None for a derived one. poll_ns: of its input lines."""
+def signal_now(
+    of: About, history: History, t_ns: int, origin: Origin | None, why: str, poll_ns: int | None = None
+) -> SignalNow:
+    """One signal of the bench at an instant. origin: None for a derived one.
+
+    why: the reason where it is unknown. poll_ns: of its input lines.
+    """
     past = history.past
     index = past.index_at(t_ns)
     code, value, since = int(past.code[index]), float(past.value[index]), int(past.t_ns[index])
-    why, newest_ns = "" if origin is None else origin.why, None if origin is None else origin.newest_ns
-    if code == ASLEEP:
-        why = NOT_SEEN if since == NEVER else SLEEPS
+    newest_ns = None if origin is None else origin.newest_ns
     return SignalNow(
         of.name,
         of.role,

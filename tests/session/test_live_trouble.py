@@ -6,6 +6,7 @@ import shutil
 import time
 from collections import namedtuple
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from walked import found_next
 from busprobe.recording.read import open_recording
 from busprobe.session import readers
 from busprobe.session.live_scene import LiveScene
+from busprobe.session.scenes import open_scene
 from busprobe.session.snapshot import SourceNow
 from busprobe.session.verifying import verify
 from busprobe.timeline import TRUE, UNKNOWN
@@ -102,6 +104,7 @@ def test_an_adapter_pulled_out_and_back(tmp_path: Path) -> None:
         until(lambda: not is_up(scene, "body") and "Plug it in" in wanted(scene))
         assert code(scene, "gear") == UNKNOWN
         assert code(scene, "battery") == TRUE
+        out = scene.snapshot()
         bus.is_in.set()
         until(lambda: is_up(scene, "body") and code(scene, "gear") == TRUE)
         found = source(scene, "body")
@@ -110,6 +113,17 @@ def test_an_adapter_pulled_out_and_back(tmp_path: Path) -> None:
         assert found.trouble == ""
         assert bus.opened == 2
     replay_says_the_same(path)
+    (down,) = (row for row in out.states if row.source == "body")
+    with closing(open_scene(path)) as replay:
+        until(lambda: replay.snapshot().loaded == 1.0)
+        assert replay.player is not None
+        replay.player.seek(out.t_ns)
+        for picture in (out, replay.snapshot()):
+            gear, moving = picture.signal("gear"), picture.signal("moving")
+            assert gear is not None
+            assert moving is not None
+            assert (gear.text, gear.since_ns) == ("unknown (adapter down)", down.t_ns)
+            assert moving.text == "unknown (speed: adapter down)"
 
 
 @pytest.mark.parametrize("out", ["body", "box"])
