@@ -111,7 +111,9 @@ def play(tmp_path: Path, frames: Change, polls: Bend, *, bench: Path = BENCH, bo
     box = box[: SECONDS - 5] if box_goes else box
     sources = [Played("body", bus, begin), Played("box", box, begin, goes=box_goes)]
     path = tmp_path / "drive.duckdb"
-    live = LiveScene(*load_plan(bench), sources)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("busprobe.session.live.SILENT_S", WAIT_S)  # until the gate opens nothing gets further
+        live = LiveScene(*load_plan(bench), sources)
     try:
         assert live.start_recording(str(path)) == ""
         until(lambda: live.snapshot().recorder is not None)
