@@ -25,6 +25,7 @@ from busprobe.engine.engine import Engine
 from busprobe.errors import DeviceError
 from busprobe.frames import Condition, FrameBatch, InputBatch, SourceState, StateBatch, join_frames, join_polls
 from busprobe.session.board import Board
+from busprobe.session.live import SILENT_S
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.scene import Scene
 from busprobe.session.scenes import open_scene
@@ -120,6 +121,8 @@ def play(tmp_path: Path, frames: Change, polls: Bend, *, bench: Path = BENCH, bo
         for source in sources:
             source.gate.set()
         until(lambda: all(s.done.is_set() for s in sources))
+        for status in live._run.status.values():
+            status.patience_s = SILENT_S
         last = int(bus[-1].t_ns[-1])
         until(lambda: live.snapshot().t_ns >= last)
         ways = {"live": look(live)}
