@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from busprobe.analysis.intervals import IntervalStats, Sending
-from busprobe.analysis.obd_seen import ObdSeen, ObdSummary
+from busprobe.analysis.obd_seen import ObdSummary
 from busprobe.analysis.survey_result import BoxSeen, IdentifierSeen, SurveyResult
 from busprobe.bench.model import Tap
 
@@ -67,6 +67,10 @@ class TapSeen:
     """Whether it ever had another value; None where that cannot be told."""
     on_operation: bool = False
     """A message that the database has and that is not sent in a cycle: it may not have been due."""
+    unasked: bool = False
+    """An OBD quantity that nobody asked for."""
+    absent: bool = False
+    """Its bus or box gave nothing at all."""
 
 
 def tap_presence(wanted: Iterable[WantedTap], found: SurveyResult, obd: ObdSummary) -> tuple[TapSeen, ...]:
@@ -80,7 +84,7 @@ def tap_presence(wanted: Iterable[WantedTap], found: SurveyResult, obd: ObdSumma
             key = (want.channel or "", want.identifier if want.identifier is not None else -1, want.extended)
             result.append(_message(want, messages.get(key), ends))
         elif want.tap.kind == "obd":
-            result.append(_obd(want, obd.values, ends))
+            result.append(_obd(want, obd, ends))
         else:
             box = boxes.get(want.tap.owner)
             result.append(_missing(want) if box is None else _line(want, box))
@@ -92,7 +96,7 @@ def _missing(want: WantedTap) -> TapSeen:
     waits = want.tap.kind == "message" and want.channel is not None and not want.cycle_ns
     return TapSeen(
         want.signal, want.tap.text, Presence.MISSING, max_age_ns=want.max_age_ns, proposed_ns=proposed,
-        note=NOT_DUE if waits else "", on_operation=waits,
+        note=NOT_DUE if waits else "", on_operation=waits, absent=want.channel is None,
     )  # fmt: skip
 
 
@@ -120,11 +124,12 @@ def _has_changed(bits: Sequence[int], changing: Sequence[int]) -> bool:
     return any(changing[bit // WORD] >> bit % WORD & 1 for bit in bits if bit // WORD < len(changing))
 
 
-def _obd(want: WantedTap, values: Sequence[ObdSeen], ends: dict[str, int]) -> TapSeen:
+def _obd(want: WantedTap, obd: ObdSummary, ends: dict[str, int]) -> TapSeen:
     name = ".".join(filter(None, (want.tap.message, want.tap.signal)))
-    mine = [one for one in values if one.service == 1 and one.name == name and one.channel == want.channel]
+    mine = [one for one in obd.values if one.service == 1 and one.name == name and one.channel == want.channel]
     if not mine:
-        return _missing(want)
+        asked = {pid for tester in obd.testers if tester.channel == want.channel for pid in tester.pids}
+        return replace(_missing(want), unasked=f"01 {want.tap.message}" not in asked)
     moved = [one.least != one.greatest for one in mine if one.least is not None]
     best = max(mine, key=lambda one: (one.count, one.control_unit))
     cycle = want.cycle_ns

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from busprobe.analysis.intervals import IntervalStats, Sending
-from busprobe.analysis.obd_seen import ObdSummary, ObdTally
+from busprobe.analysis.obd_seen import ObdSummary, ObdTally, TesterSeen
 from busprobe.analysis.presence import Presence, TapSeen, WantedTap, tap_presence
 from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, LineSeen, SurveyResult
 from busprobe.bench.model import Tap
@@ -108,3 +108,27 @@ def test_whether_an_obd_quantity_changed(values: tuple[float, ...], changed: boo
 def test_whether_a_signal_of_a_message_changed(bits: tuple[int, ...], changed: bool | None) -> None:
     seen = replace(message(), changing=(1 << 5,))
     assert judge(replace(want(), bits=bits), found(seen)).changed is changed
+
+
+@pytest.mark.parametrize(
+    ("asked", "channel", "unasked", "absent"),
+    [
+        ((), "can0", True, False),
+        (("01 0C",), "can0", True, False),
+        (("01 0C", "01 0D"), "can0", False, False),
+        ((), None, True, True),
+    ],
+    ids=["nobody asked", "for another PID", "asked, no answer", "bus not heard"],
+)
+def test_an_obd_quantity_that_nobody_answered(
+    asked: tuple[str, ...], channel: str | None, unasked: bool, absent: bool
+) -> None:
+    tester = TesterSeen("can0", 0x7DF, False, False, len(asked), 0, END, asked)
+    wanted = WantedTap("speed", Tap("obd", "obd", "0D", ""), channel)
+    seen = judge(wanted, found(), ObdSummary(testers=(tester,)))
+    assert (seen.presence, seen.unasked, seen.absent) == (Presence.MISSING, unasked, absent)
+
+
+def test_a_line_whose_box_gave_nothing() -> None:
+    seen = judge(WantedTap("door", Tap("line", "box", "rear_door", "")), found())
+    assert (seen.presence, seen.absent, seen.on_operation) == (Presence.MISSING, True, False)
