@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from busprobe.analysis import obd_seen
 from busprobe.analysis.intervals import IntervalStats, Sending
-from busprobe.analysis.obd_seen import ObdSummary, ObdTally, TesterSeen
+from busprobe.analysis.obd_seen import ObdSummary, ObdTally
 from busprobe.analysis.presence import Presence, TapSeen, WantedTap, tap_presence
 from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, LineSeen, SurveyResult
 from busprobe.bench.model import Tap
@@ -123,7 +124,7 @@ def test_whether_a_signal_of_a_message_changed(bits: tuple[int, ...], changed: b
 def test_an_obd_quantity_that_nobody_answered(
     asked: tuple[str, ...], channel: str | None, unasked: bool, absent: bool
 ) -> None:
-    tester = TesterSeen("can0", 0x7DF, False, False, len(asked), 0, END, asked)
+    tester = obd_seen.TesterSeen("can0", 0x7DF, False, False, len(asked), 0, END, asked)
     wanted = WantedTap("speed", Tap("obd", "obd", "0D", ""), channel)
     seen = judge(wanted, found(), ObdSummary(testers=(tester,)))
     assert (seen.presence, seen.unasked, seen.absent) == (Presence.MISSING, unasked, absent)
