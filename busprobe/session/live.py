@@ -98,7 +98,10 @@ class LiveRun:
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         for name in names:
             self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)
-        for status in self.status.values():
+        for name, status in self.status.items():
+            status.is_said_down = False
+            if not status.is_up and (status.was_up or status.trouble):
+                self._say_down(name, status.trouble, self.start_ns)
             if status.complete_to_ns is not None:
                 # What was heard before this run began is none of its times.
                 status.complete_to_ns = max(status.complete_to_ns, self.start_ns)
@@ -197,7 +200,10 @@ class LiveRun:
                 status.trouble = text
                 status.earlier, status.is_gone = status.health, True
                 if status.is_up:
-                    self._down(source, text.splitlines()[0])
+                    self._down(source, text)
+                elif not status.is_said_down:
+                    status.gaps += 1
+                    self._say_down(source, text)
 
     def _came(self, name: str, status: SourceStatus, batch: FrameBatch | InputBatch) -> None:
         complete = batch.complete_to
@@ -224,7 +230,7 @@ class LiveRun:
     def _up(self, name: str, status: SourceStatus) -> None:
         status.is_up = True
         self.engine.set_up(name, is_up=True)
-        if status.was_up:
+        if status.is_said_down:
             self._state(status, SourceState(self.engine.upto_ns or self.start_ns, name, Condition.UP))
         status.was_up = True
 
@@ -233,8 +239,15 @@ class LiveRun:
         status.is_up = False
         status.gaps += 1
         self.engine.set_up(name, is_up=False)
-        at = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
-        self._state(status, SourceState(max(at, self.engine.upto_ns or at), name, Condition.DOWN, note))
+        self._say_down(name, note)
+
+    def _say_down(self, name: str, note: str, at_ns: int | None = None) -> None:
+        """That a source is down. at_ns: since when; None: from after what it gave, or never gave anything."""
+        status = self.status[name]
+        if at_ns is None:
+            at_ns = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
+        why = note.splitlines()[0] if note else ""
+        self._state(status, SourceState(max(at_ns, self.engine.upto_ns or at_ns), name, Condition.DOWN, why))
 
     def _tell_time(self) -> StateBatch:
         """Source states are complete to now: where every source is down, time goes on all the same."""
@@ -245,7 +258,7 @@ class LiveRun:
     def _state(self, status: SourceStatus, row: SourceState) -> None:
         """Record a state; however short it was, it came after the one before it."""
         row = replace(row, t_ns=max(row.t_ns, status.said_ns + 1))
-        status.said_ns = row.t_ns
+        status.said_ns, status.is_said_down = row.t_ns, row.condition is Condition.DOWN
         self.states.append(row)
         batch = StateBatch((row,))
         if self.recorder is not None:

@@ -31,7 +31,7 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
             notes.append(f"{name}: the driver says it lost {counted(health.lost, 'record')}.")
         if name not in boxes:
             notes += _error_notes(name, status)
-    notes += down_notes(run.states, run.start_ns)
+    notes += down_notes([row for row in run.states if run.status[row.source].was_up], run.start_ns)
     if run.inbox.lost:
         notes.append(f"{counted(run.inbox.lost, 'record')} lost: they came faster than they could be taken in.")
     if results.late:

@@ -225,13 +225,16 @@ class ReplayScene:
 
     def _notes(self) -> tuple[str, ...]:
         damage = [str(p) for p in self._problems.items[:20]]
-        never = self._seen.never(stated_uncertainty(self._source.about)) if self._loaded == 1.0 else ()
+        stated = stated_uncertainty(self._source.about)
+        never = self._seen.never(stated, self._span()[0]) if self._loaded == 1.0 else ()
         return (*self._board.faults, *damage, *never)
 
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
         """Buses and boxes as recorded; what only a live driver knows stays empty."""
         number = dict(enumerate(tally.channels))
-        counts = dict.fromkeys([*number.values(), *self._flow.channels], 0)
+        stated = stated_uncertainty(self._source.about)
+        silent = [bus.name for bus in self._plan.bench.buses if bus.name in stated]
+        counts = dict.fromkeys([*number.values(), *self._flow.channels, *silent], 0)
         for key, count in zip(tally.rows.key.tolist(), tally.rows.count.tolist(), strict=True):
             counts[number[key >> 30]] += count
         found = [self._bus(name, count, t_ns) for name, count in counts.items()]
@@ -242,9 +245,11 @@ class ReplayScene:
         span = max((t_ns - self._span()[0]) / 1e9, 1e-3)
         down, polls = self._board.down_at(name, t_ns), self._board.polls
         count = polls.count_until(name, t_ns)
+        is_recorded = name in self._source.sources or any(row.source == name for row in self._board.states)
         return SourceNow(
-            name, "box", down is None, count, count / span, None, 0, None, self._gaps(name, t_ns),
-            self._uncertainty_of(name), polls.period_ns(name, t_ns), "", "" if down is None else down.note, "",
+            name, "box", is_recorded and down is None, count, count / span, None, 0, None, self._gaps(name, t_ns),
+            self._uncertainty_of(name), polls.period_ns(name, t_ns), "" if is_recorded else "not recorded",
+            "" if down is None else down.note, "",
             bounce=self._board.bounce(name, t_ns), sees_bounce=self._board.periods.sees_bounce(name, t_ns),
         )  # fmt: skip
 

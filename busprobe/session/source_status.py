@@ -31,6 +31,8 @@ class SourceStatus:
     """How often it was declared down."""
     said_ns: int = NEVER
     """Time of its newest row of state."""
+    is_said_down: bool = False
+    """Whether that row is of this run, and says that it is down."""
 
     earlier: Health = field(default_factory=Health)
     """Errors and losses of connections that are gone."""

@@ -137,7 +137,7 @@ def test_in_a_replay_a_gap_is_told_up_to_the_instant_with_the_note_that_was_reco
         assert told(picture, "box") == [
             "Was down from 3.000 s to 5.000 s (2 s; its reader is silent); its signals are unknown there."
         ]
-        assert "chassis was never there; its signals are unknown." in told(picture, "note")
+        assert "Nothing came from chassis; its signals are unknown." in told(picture, "note")
         assert [m.text for m in scene.player.marks if m.kind == "gap"] == ["box down: its reader is silent"]
 
 

@@ -89,7 +89,7 @@ def test_without_any_source_it_opens_and_goes_on_when_one_is_plugged_in(tmp_path
         assert not is_up(scene, "box")
         box.is_in.set()
         until(lambda: is_up(scene, "box") and code(scene, "battery") == TRUE)
-        assert "not plugged in" not in wanted(scene)
+        assert "Plug it in" not in wanted(scene)
         assert scene.snapshot().frames.count.sum() > 0
     replay_says_the_same(path)
 
@@ -161,3 +161,50 @@ def test_the_disk_gets_full_while_it_records(tmp_path: Path, monkeypatch: pytest
         assert scene.snapshot().failure == ""
     with open_recording(path) as kept:
         assert kept.frame_count > 0
+
+
+@pytest.mark.parametrize("out", ["body", "box"])
+@pytest.mark.parametrize("before", [False, True], ids=["never there", "gone before"])
+def test_a_source_that_is_not_there_all_through_a_recording(out: str, before: bool, tmp_path: Path) -> None:
+    """The replay shows it down from the start like the live picture, and why; verify says it was never there."""
+    path = tmp_path / "without.duckdb"
+    with driving(is_in=before) as (scene, bus, box):
+        gone, other = (bus, box) if out == "body" else (box, bus)
+        other.is_in.set()
+        until(lambda: is_up(scene, other.name) and is_up(scene, out) == before)
+        gone.is_in.clear()
+        until(lambda: not is_up(scene, out))
+        record(scene, path)
+        until(lambda: scene.snapshot().t_ns > scene.snapshot().start_ns + 700_000_000)
+        live = scene.snapshot()
+    notes = verify(path, BENCH).notes
+    assert f"{out} was never there; its signals are unknown." in notes
+    assert not [note for note in notes if "was down" in note]
+    with closing(open_scene(path)) as replay:
+        until(lambda: replay.snapshot().loaded == 1.0)
+        assert replay.player is not None
+        replay.player.seek(live.t_ns)
+        then = replay.snapshot()
+    assert {s.name: (s.kind, s.is_up) for s in live.sources} == {s.name: (s.kind, s.is_up) for s in then.sources}
+    (told,) = (s for s in then.sources if s.name == out)
+    assert told.trouble.startswith(out)
+    assert live.states == then.states
+    assert [(s.text, s.since_ns, s.edges) for s in live.signals] == [
+        (s.text, s.since_ns, s.edges) for s in then.signals
+    ]
+    name, word = ("gear", "adapter down") if out == "body" else ("rear_door", "box down")
+    found = then.signal(name)
+    assert found is not None
+    assert (found.text, found.since_ns) == (f"unknown ({word})", live.start_ns)
+
+
+def test_a_bus_on_which_nothing_is_said_is_there_all_the_same(tmp_path: Path) -> None:
+    path = tmp_path / "quiet.duckdb"
+    with driving() as (scene, bus, _box):
+        bus._drive = [batch.cut(0, 0) for batch in bus._drive]
+        record(scene, path)
+        until(lambda: is_up(scene, "body") and scene.snapshot().t_ns > scene.snapshot().start_ns + 500_000_000)
+    assert "Nothing came from body; its signals are unknown." in verify(path, BENCH).notes
+    with closing(open_scene(path)) as replay:
+        until(lambda: replay.snapshot().loaded == 1.0)
+        assert {s.name: s.is_up for s in replay.snapshot().sources} == {"body": True, "box": True}

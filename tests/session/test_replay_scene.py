@@ -192,6 +192,8 @@ def test_a_file_of_frames_with_its_bench_file_says_the_same_of_the_bus(drive: Pa
         for scene in (own, other):
             scene.player.seek(int(frames.t_ns[len(frames) // 3]) + 500)
         one, two = own.snapshot(), other.snapshot()
+        (box,) = (s for s in two.sources if s.kind == "box")
+        assert (box.is_up, box.state) == (False, "not recorded")
         assert one.frames.count.tolist() == two.frames.count.tolist()
         assert one.frames.words.tolist() == two.frames.words.tolist()
         assert [(s.name, s.text) for s in one.signals if s.kind.value == "bus"] == [

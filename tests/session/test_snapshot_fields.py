@@ -25,7 +25,6 @@ ONE_VALUE = {
     },
     REPLAY: {
         ("SourceNow", "lost"): DRIVER,
-        ("SourceNow", "state"): DRIVER,
         ("SourceNow", "listening"): DRIVER,
         ("RecorderNow", "name"): RECORDER,
         ("RecorderNow", "rows"): RECORDER,
