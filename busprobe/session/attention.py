@@ -58,8 +58,9 @@ def _run(picture: Snapshot) -> Iterator[Wanted]:
     if picture.recorder is not None:
         yield from _recorder(picture.recorder)
     if picture.lost:
-        told = f"{counted(picture.lost, 'record')} lost: they came faster than they could be taken in."
-        yield Wanted("busprobe", told, True)
+        told = f"{counted(picture.lost, 'record')} lost: they came faster than they could be taken in"
+        kept = "." if picture.recorder is None else "; the recording has those of its time, marked late."
+        yield Wanted("busprobe", told + kept, True)
     if picture.late:
         kept = "; they are recorded." if picture.recorder is not None and not picture.recorder.failure else "."
         yield Wanted("busprobe", f"{counted(picture.late, 'record')} came too late to count{kept}")

@@ -18,23 +18,24 @@ from typing import Protocol
 
 import numpy as np
 
-from busprobe.bench.model import Bench
 from busprobe.engine.engine import Engine, Results
 from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
+from busprobe.engine.source_queue import flag_late
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, SENT, Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.results import LogLine
 from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, Reader
-from busprobe.session.source_status import SourceStatus
+from busprobe.session.source_status import PERIODS, SourceStatus
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
+from busprobe.timeline import FOREVER
 
 SILENT_S = 0.1
 """A source whose reader has got no further for this long is down."""
-PERIODS = 3
-"""... or for this many of its periods, where it is polled more slowly."""
+MOST_BUSY_S, WEARS_OFF = 0.5, 4
+"""Where the machine has just held this run up its readers get as much more patience, at most so much; it wears off."""
 ADVANCE_S = 0.04
 """How often the engine evaluates what came, where that costs little."""
 SHARE = 0.04
@@ -77,15 +78,17 @@ class LiveRun:
     status: dict[str, SourceStatus] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.inbox = Inbox()
-        self._next_advance = self._last_turn = 0.0
+        self.inbox = Inbox(self._record_only)
+        self._next_advance = self._last_turn = self._busy_s = 0.0
         self._begun = False
         self._switch_s: float | None = None
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
         for source in self.sources:
             reader = Reader(source, self.clock, self.inbox)
-            self.status[source.name] = SourceStatus(reader, _patience(self.plan.bench, source.name))
+            periods = [box.period_ns for box in self.plan.bench.boxes if box.name == source.name]
+            patience_s = max([SILENT_S, *(PERIODS * period / 1e9 for period in periods)])
+            self.status[source.name] = SourceStatus(reader, patience_s, bool(periods))
 
     def begin(
         self, recorder: Recording | None, histories: Mapping[str, History] | None, start_ns: int | None = None
@@ -133,12 +136,14 @@ class LiveRun:
         for event in self.inbox.take(ADVANCE_S / 2):
             self._handle(event)
         now = time.monotonic()
-        held_up = max(now - self._last_turn - SILENT_S / 2, 0.0)
+        took_s = now - (self._last_turn or now)
+        held_up = max(took_s - SILENT_S / 2, 0.0)
         self._last_turn = now
+        self._busy_s = min(max(held_up, self._busy_s - took_s / WEARS_OFF), MOST_BUSY_S)
         for name, status in self.status.items():
             # Where the machine held this process up, its readers could get no further either.
             status.progress_s = min(status.progress_s + held_up, now)
-            if status.is_up and now - status.progress_s > status.patience_s:
+            if status.is_up and status.is_silent(now, self._busy_s):
                 self._down(name, "its reader is silent")
         if now >= self._next_advance and self._has_begun(now):
             self._tell_time()
@@ -227,6 +232,12 @@ class LiveRun:
             observer(batch)
         self.engine.push(name, batch)
 
+    def _record_only(self, batch: FrameBatch | InputBatch) -> None:
+        """What no logic can take in any more: recorded all the same, as late, so that no replay takes it in either."""
+        recorder = self.recorder
+        if recorder is not None and len(batch):
+            recorder.put(flag_late(batch, FOREVER))
+
     def _up(self, name: str, status: SourceStatus) -> None:
         status.is_up = True
         self.engine.set_up(name, is_up=True)
@@ -272,8 +283,3 @@ class LiveRun:
             self.recorder.put_lines(lines)
         if self.on_lines is not None:
             self.on_lines(lines)
-
-
-def _patience(bench: Bench, name: str) -> float:
-    periods = [box.period_ns for box in bench.boxes if box.name == name]
-    return max([SILENT_S, *(PERIODS * period / 1e9 for period in periods)])

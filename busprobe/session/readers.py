@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 
@@ -14,7 +15,7 @@ from busprobe.sources.live import LiveSource
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 """Waits between attempts to open a source again; the last one repeats."""
 MOST_ROWS = 4_000_000
-"""Records that may wait for a slow consumer; more are lost, counted and shown."""
+"""Records that may wait for a slow consumer; more are lost to it, counted and shown."""
 
 
 @dataclass(frozen=True)
@@ -44,9 +45,13 @@ Event = Opened | Gone | Came
 
 
 class Inbox:
-    """Where readers put what they read; counts what had to be dropped."""
+    """Where readers put what they read; counts what had to be dropped.
 
-    def __init__(self) -> None:
+    spill: called from any reader's thread with what is dropped.
+    """
+
+    def __init__(self, spill: Callable[[FrameBatch | InputBatch], None] | None = None) -> None:
+        self._spill = spill
         self._queue: SimpleQueue[Event] = SimpleQueue()
         self._rows = 0
         self._lock = threading.Lock()
@@ -55,10 +60,15 @@ class Inbox:
     def put(self, event: Event) -> None:
         if isinstance(event, Came):
             with self._lock:
-                if self._rows > MOST_ROWS:
+                is_full = self._rows > MOST_ROWS
+                if is_full:
                     self.lost += len(event.batch)
-                    return
-                self._rows += len(event.batch)
+                else:
+                    self._rows += len(event.batch)
+            if is_full:
+                if self._spill is not None:
+                    self._spill(event.batch)
+                return
         self._queue.put(event)
 
     def take(self, timeout_s: float) -> list[Event]:

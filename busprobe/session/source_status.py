@@ -8,6 +8,9 @@ from busprobe.session.readers import Reader
 from busprobe.sources.live import Health
 from busprobe.timeline import NEVER
 
+PERIODS = 3
+"""A source that is polled is silent after this many of its periods, where that is longer than its patience."""
+
 
 @dataclass
 class SourceStatus:
@@ -15,6 +18,9 @@ class SourceStatus:
 
     reader: Reader
     patience_s: float
+    """So long it may get no further and is no silence."""
+    is_polled: bool = False
+    """An input box."""
     is_up: bool = False
     was_up: bool = False
     trouble: str = ""
@@ -37,6 +43,20 @@ class SourceStatus:
     earlier: Health = field(default_factory=Health)
     """Errors and losses of connections that are gone."""
     is_gone: bool = False
+
+    def is_silent(self, now_s: float, busy_s: float = 0.0) -> bool:
+        """Whether its reader has got no further for too long; a box that answers slowly takes its time.
+
+        now_s: monotonic time. busy_s: patience besides, where the machine is busy.
+        """
+        since_s = now_s - self.progress_s - busy_s
+        if since_s <= self.patience_s:
+            return False
+        if not self.is_polled:
+            return True
+        health = self.reader.source.health()
+        period_ns = 2 * health.uncertainty_ns if health.period_ns is None else health.period_ns
+        return since_s > PERIODS * period_ns / 1e9
 
     @property
     def good(self) -> int:

@@ -124,7 +124,7 @@ class PolledBox:
         polls: list[Poll] = []
         end_ns = self._clock.now_ns() + BATCH_NS
         fault: Fault | None = None
-        while self._wait(end_ns):
+        while self._wait(end_ns, 0 if not polls else polls[-1].answer_ns - polls[-1].request_ns):
             answer = self._ask()
             if isinstance(answer, Fault):
                 fault = answer
@@ -149,10 +149,13 @@ class PolledBox:
             )
         return answer
 
-    def _wait(self, end_ns: int) -> bool:
-        """Wait until the next poll is due; False if it is not before the end of the batch."""
+    def _wait(self, end_ns: int, takes_ns: int) -> bool:
+        """Wait until the next poll is due; False if it is not before the end of the batch, or not over by then.
+
+        takes_ns: how long an answer of this batch took; what is done so far is not to wait for one that ends late.
+        """
         now_ns = self._clock.now_ns()
-        if now_ns >= end_ns:
+        if now_ns >= end_ns or (takes_ns and max(self._due_ns, now_ns) < end_ns < max(self._due_ns, now_ns) + takes_ns):
             return False
         if self._due_ns >= end_ns:
             time.sleep((end_ns - now_ns) / 1e9)

@@ -10,13 +10,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
 import pytest
 from scripted import BENCH, ScriptedSource, van_batches
 from walked import found_next
 
-from busprobe.frames import FrameBatch, InputBatch
+from busprobe.frames import LATE, FrameBatch, InputBatch, StateBatch
 from busprobe.recording.read import open_recording
 from busprobe.recording.walk_events import walk_results
+from busprobe.session import readers
+from busprobe.session.attention import attention
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
@@ -176,3 +179,33 @@ def test_a_run_that_failed_closes_its_recording(tmp_path: Path) -> None:
         assert not [t for t in threading.enumerate() if t.name == "record"]
     with open_recording(tmp_path / "failed.duckdb") as kept:
         assert kept.frame_count >= 0
+
+
+def test_what_cannot_be_taken_in_is_recorded_all_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counted, shown, and marked late: its replay has the log of the live run."""
+    path = tmp_path / "flood.duckdb"
+    with driving() as (scene, sources):
+        scene.start_recording(str(path))
+        until(lambda: scene.snapshot().recorder is not None)
+        sources[0]._pause_s = sources[1]._pause_s = 0.02
+        for source in sources:
+            source.gate.set()
+        until(lambda: sources[0].at > BEFORE + 4)
+        monkeypatch.setattr(readers, "MOST_ROWS", -1)
+        until(lambda: scene.snapshot().lost > 0)
+        monkeypatch.undo()
+        until(lambda: all(s.done.is_set() for s in sources))
+        until(lambda: any("marked late" in one.what for one in attention(scene.snapshot())))
+        lost, taken_in = scene.snapshot().lost, sum(status.rows for status in scene._run.status.values())
+    with open_recording(path) as kept:
+        late = count = 0
+        for batch in kept.batches():
+            if isinstance(batch, FrameBatch):
+                late += int(np.count_nonzero(batch.flags & LATE))
+            elif isinstance(batch, InputBatch) and batch.late is not None:
+                late += int(batch.late.sum())
+            count += 0 if isinstance(batch, StateBatch) else len(batch)
+        log = kept.events()
+    assert late == lost
+    assert lost < count <= lost + taken_in
+    assert verify(path, BENCH).log == log
