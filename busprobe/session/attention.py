@@ -59,7 +59,7 @@ def _run(picture: Snapshot) -> Iterator[Wanted]:
         yield from _recorder(picture.recorder)
     if picture.lost:
         told = f"{counted(picture.lost, 'record')} lost: they came faster than they could be taken in"
-        kept = "." if picture.recorder is None else "; the recording has those of its time, marked late."
+        kept = "." if picture.recorder is None else "; recorded they are, as late."
         yield Wanted("busprobe", told + kept, True)
     if picture.late:
         kept = "; they are recorded." if picture.recorder is not None and not picture.recorder.failure else "."

@@ -33,7 +33,7 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
             notes += _error_notes(name, status)
     notes += down_notes([row for row in run.states if run.status[row.source].was_up], run.start_ns)
     if run.inbox.lost:
-        kept = "." if recorder is None else "; the recording has them, marked late."
+        kept = "." if recorder is None else "; recorded they are, as late."
         notes.append(f"{counted(run.inbox.lost, 'record')} lost: they came faster than they could be taken in{kept}")
     if results.late:
         notes.append(f"{counted(results.late, 'record')} came too late to count, though recorded.")
