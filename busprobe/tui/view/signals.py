@@ -14,13 +14,13 @@ from busprobe.tui.view.values import fresh_cell, since_cell, value_cell
 
 COLUMNS = (
     Column("Signal", 16, grow=2),
-    Column("  Value", 18, grow=1),
+    Column("  Value", 24, grow=1),
     Column("Since", 9, "right"),
     Column("Fresh", 8, "right"),
     Column("Edges", 6, "right", drop=2),
     Column("History", 10, "end", grow=2, drop=1),
     Column("Kind", 7, drop=4),
-    Column("Source", 24, grow=2, drop=3),
+    Column("Source", 18, grow=2, drop=3),
 )
 HISTORY_SLICES = 60
 """Most slices that a row shows."""
