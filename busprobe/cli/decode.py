@@ -10,6 +10,7 @@ from busprobe.cli import options
 from busprobe.cli.many import ManyCommand
 from busprobe.cli.output import print_lines, print_problems
 from busprobe.cli.progress import progress_bar
+from busprobe.cli.same_file import RECORDING, refuse_same_file
 from busprobe.report.decode_text import decode_lines
 from busprobe.session.decoding import decode
 
@@ -52,6 +53,8 @@ def command(
     """
     if not databases:
         raise click.UsageError("--database FILE is missing: it says which signals there are.")
+    read = {RECORDING: recording, **{f"the database {file.name}": file for file in databases}}
+    refuse_same_file({"--to": target}, read, None)
     with progress_bar("Decoding") as progress:
         report = decode(recording, databases, target, signals=signals, strict=strict, progress=progress)
     print_lines(decode_lines(report))

@@ -9,6 +9,7 @@ import click
 from busprobe.cli import options
 from busprobe.cli.live import LIVE, Size, for_time, live_options, live_screen, requests_option
 from busprobe.cli.output import print_report, write_json
+from busprobe.cli.same_file import refuse_same_file
 from busprobe.report.as_json import verify_json
 from busprobe.report.verify_text import verify_lines
 
@@ -71,6 +72,7 @@ def command(
     """
     from busprobe.session.live_bench import verify_live
 
+    refuse_same_file({"--out": out, "--json": json_file}, {}, bench)
     with live_screen() as show:
         if on_wake:
             click.echo("Waiting for the first frame.", err=True)

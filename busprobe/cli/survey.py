@@ -12,6 +12,7 @@ from busprobe.cli.live import LIVE, for_time, live_options, live_screen, record_
 from busprobe.cli.many import ManyCommand
 from busprobe.cli.output import print_problems, print_report, write_json
 from busprobe.cli.progress import progress_bar
+from busprobe.cli.same_file import RECORDING, refuse_same_file
 from busprobe.report.survey_json import survey_json
 from busprobe.report.survey_text import survey_lines
 from busprobe.session.surveying import survey
@@ -49,6 +50,8 @@ def command(
     """
     if bench is not None and databases:
         raise click.UsageError("--bench names its own databases: give --bench or --database, not both.")
+    databases_read = {f"the database {file.name}": file for file in databases}
+    refuse_same_file({"--record": record, "--json": json_file}, {RECORDING: recording, **databases_read}, bench)
     if recording == LIVE:
         report = _live(bench, for_ns, record)
     else:

@@ -11,6 +11,7 @@ from busprobe.cli.live import LIVE
 from busprobe.cli.main import say
 from busprobe.cli.output import print_problems, print_report, write_json
 from busprobe.cli.progress import progress_bar
+from busprobe.cli.same_file import RECORDING, refuse_same_file
 from busprobe.errors import OpenError
 from busprobe.report.vehicle_json import vehicle_json
 from busprobe.report.vehicle_report import VehicleReport
@@ -60,6 +61,7 @@ def command(
       2  with --against: nothing is worse, but something could not be compared
       3  nothing could be read, or it is another vehicle than before
     """
+    refuse_same_file({"--save": save, "--json": json_file}, {RECORDING: recording, "--against": against}, bench)
     if save is not None and save.exists():
         raise OpenError("this file is there already.", path=save, hint="Give --save another name.")
     if against is not None:

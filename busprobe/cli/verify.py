@@ -18,6 +18,7 @@ from busprobe.cli.live import (
 )
 from busprobe.cli.output import print_problems, print_report, write_json
 from busprobe.cli.progress import progress_bar
+from busprobe.cli.same_file import RECORDING, refuse_same_file
 from busprobe.report.as_json import verify_json
 from busprobe.report.verified import exit_status
 from busprobe.report.verify_text import verify_lines
@@ -54,6 +55,7 @@ def command(
       2  none failed, but some are undecided or not exercised
       3  the input or the command line could not be used
     """
+    refuse_same_file({"--record": record, "--json": json_file}, {RECORDING: recording}, bench)
     if recording == LIVE:
         from busprobe.session.live_bench import verify_live
 
