@@ -107,6 +107,14 @@ class TriggerEntry:
 
 
 @dataclass(frozen=True)
+class Marker:
+    """A note that somebody set at a time of a recording."""
+
+    t_ns: int
+    note: str
+
+
+@dataclass(frozen=True)
 class LogLine:
     """One line of the log: something that happened, and when it could be told."""
 

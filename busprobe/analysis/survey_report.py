@@ -11,7 +11,7 @@ from busprobe.analysis.presence import TapSeen
 from busprobe.analysis.roles import RoleSeen
 from busprobe.analysis.survey_result import BitRate, SurveyResult
 from busprobe.errors import Problem, Problems
-from busprobe.results import WalkResult
+from busprobe.results import Marker, WalkResult
 
 
 @dataclass(frozen=True)
@@ -35,3 +35,5 @@ class SurveyReport:
     notes: tuple[str, ...] = ()
     walk: tuple[WalkResult, ...] = ()
     """What the guided walk found, as recorded, in the order found."""
+    markers: tuple[Marker, ...] = ()
+    """Notes set in the recording, in order of time."""

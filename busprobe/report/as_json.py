@@ -12,7 +12,7 @@ from typing import Any
 from busprobe.errors import Problems
 from busprobe.report.verified import OUTCOMES, Latencies, Verified, exit_status, latencies
 from busprobe.report.walk import newest
-from busprobe.results import CheckResult, Occurrence, TriggerEntry, WalkResult
+from busprobe.results import CheckResult, Marker, Occurrence, TriggerEntry, WalkResult
 
 Json = dict[str, Any]
 
@@ -46,6 +46,7 @@ def verify_json(found: Verified) -> Json:
             for line in found.log
             if line.kind in ("asleep", "awake")
         ],
+        "markers": markers_json(found.markers, start),
         "walk": walk_json(found.walk, start),
         "problems": problems_json(found.problems),
         "notes": list(found.notes),
@@ -116,6 +117,11 @@ def trigger_json(entry: TriggerEntry, start: int) -> Json:
         "keep_from_ns": entry.keep_from_ns,
         "keep_to_ns": entry.keep_to_ns,
     }
+
+
+def markers_json(markers: Sequence[Marker], start_ns: int) -> list[Json]:
+    """Notes set in the recording, in order of time."""
+    return [{"t_ns": one.t_ns, "t_s": seconds(one.t_ns - start_ns), "note": one.note} for one in markers]
 
 
 def walk_json(results: Sequence[WalkResult], start_ns: int) -> list[Json]:

@@ -6,7 +6,7 @@ from busprobe.analysis.intervals import IntervalStats
 from busprobe.analysis.presence import TapSeen
 from busprobe.analysis.survey_report import SurveyReport
 from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen
-from busprobe.report.as_json import Json, milliseconds, problems_json, seconds, walk_json
+from busprobe.report.as_json import Json, markers_json, milliseconds, problems_json, seconds, walk_json
 from busprobe.report.obd_json import obd_json
 from busprobe.report.quantities import identifier
 
@@ -36,6 +36,7 @@ def survey_json(report: SurveyReport) -> Json:
             for one in report.roles
         ],
         "obd": obd_json(report.obd, start),
+        "markers": markers_json(report.markers, start),
         "walk": walk_json(report.walk, start),
         "database_faults": [str(one) for one in report.faults],
         "problems": problems_json(report.problems),

@@ -9,6 +9,7 @@ from busprobe.analysis.roles import RoleSeen
 from busprobe.analysis.survey_report import SurveyReport
 from busprobe.analysis.survey_result import BoxSeen, ChannelSeen, IdentifierSeen, SurveyResult
 from busprobe.frames import Condition
+from busprobe.report.markers import marker_lines
 from busprobe.report.obd_text import obd_lines
 from busprobe.report.quantities import count, counted, exact, identifier, moment, percent, rounded, wall
 from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
@@ -74,6 +75,7 @@ def survey_lines(report: SurveyReport) -> list[str]:
         *_signals(report.signals, start),
         *_roles(report.roles),
         *obd_lines(report.obd, start),
+        *marker_lines(report.markers, start),
         *walk_lines(report.walk, start),
         *_faults(report),
         *(["", *(line for note in report.notes for line in paragraph(note, width=96))] if report.notes else []),

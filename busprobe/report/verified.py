@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from busprobe.errors import Problems
-from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry, Verdict, WalkResult
+from busprobe.results import CheckResult, LogLine, Marker, Occurrence, Outcome, TriggerEntry, Verdict, WalkResult
 
 OUTCOMES = (Outcome.PASSED, Outcome.FAILED, Outcome.UNDECIDED, Outcome.ALREADY, Outcome.CUT)
 """In the order in which they are told."""
@@ -38,6 +38,11 @@ class Verified(Protocol):
     def problems(self) -> Problems: ...
     @property
     def notes(self) -> Sequence[str]: ...
+    @property
+    def markers(self) -> Sequence[Marker]:
+        """Notes set in the recording, in order of time."""
+        ...
+
     @property
     def walk(self) -> Sequence[WalkResult]:
         """What the guided walk found, in the order found; those that a newer one supersedes too."""

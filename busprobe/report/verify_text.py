@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from busprobe.report.markers import marker_lines
 from busprobe.report.not_passed import LEAST_SHOWN_NS, not_passed, signals_text
 from busprobe.report.quantities import counted, exact, moment, rounded, times, wall
 from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
@@ -47,6 +48,7 @@ def verify_lines(found: Verified) -> list[str]:
         *_also_counted(found.checks),
         *not_passed(found.checks, found.start_ns),
         *_trigger_log(found),
+        *marker_lines(found.markers, found.start_ns),
         *walk_lines(found.walk, found.start_ns),
         *heading("Summary"),
         summary(found.checks),

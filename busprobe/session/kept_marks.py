@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from busprobe.results import WalkOutcome, WalkResult
-from busprobe.session.opening import OpenedSource, OwnRecording
+from busprobe.results import Marker, WalkOutcome, WalkResult
 from busprobe.session.snapshot import Mark
 
 
-def kept_markers(source: OpenedSource) -> list[Mark]:
-    """Those set in a recording of busprobe's own."""
-    if not isinstance(source, OwnRecording):
-        return []
-    return [Mark(e.t_ns, "marker", e.name) for e in source.recording.events("marker")]
+def marker_marks(markers: Sequence[Marker]) -> list[Mark]:
+    """A mark for each marker kept in a recording."""
+    return [Mark(marker.t_ns, "marker", marker.note) for marker in markers]
 
 
 def walk_marks(results: Sequence[WalkResult], start_ns: int) -> list[Mark]:

@@ -10,9 +10,10 @@ from typing import Protocol
 
 from busprobe.errors import OpenError, Problems
 from busprobe.frames import Batch, FrameBatch, InputBatch
+from busprobe.recording.marking import MARKER
 from busprobe.recording.read import Recording, looks_like, open_recording
 from busprobe.recording.walk_events import WALK, walk_results
-from busprobe.results import WalkResult
+from busprobe.results import Marker, WalkResult
 from busprobe.sources.detect import detect
 from busprobe.sources.formats import BATCH_ROWS, Format
 
@@ -126,6 +127,14 @@ def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
 def walk_of(source: OpenedSource) -> tuple[WalkResult, ...]:
     """What the guided walk found, as recorded, in the order found; only a recording of busprobe's own keeps it."""
     return walk_results(source.recording.events(WALK)) if isinstance(source, OwnRecording) else ()
+
+
+def markers_of(source: OpenedSource) -> tuple[Marker, ...]:
+    """The markers kept in a recording of busprobe's own, in order of time."""
+    if not isinstance(source, OwnRecording):
+        return ()
+    kept = [Marker(event.t_ns, event.name) for event in source.recording.events(MARKER)]
+    return tuple(sorted(kept, key=lambda marker: marker.t_ns))
 
 
 def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS) -> OpenedSource:

@@ -18,8 +18,8 @@ from busprobe.session.board import Board
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
-from busprobe.session.kept_marks import kept_markers, walk_marks
-from busprobe.session.opening import OpenedSource, OwnRecording, source_of, stated_uncertainty, walk_of
+from busprobe.session.kept_marks import marker_marks, walk_marks
+from busprobe.session.opening import OpenedSource, OwnRecording, markers_of, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
@@ -62,7 +62,7 @@ class ReplayScene:
         self._triggers: list[TriggerEntry] = []
         recorded = walk_of(source)
         self.guide = Guide(lambda _: "A recording that is replayed keeps no result of a walk.", recorded)
-        self._own_marks = [*kept_markers(source), *walk_marks(recorded, source.start_ns or 0)]
+        self._own_marks = [*marker_marks(markers_of(source)), *walk_marks(recorded, source.start_ns or 0)]
         self._log_marks: list[Mark] = []
         self._sleeps: dict[str, list[LogLine]] = {}
         """By bus, when it fell asleep and woke."""

@@ -18,7 +18,7 @@ from busprobe.frames import FrameBatch
 from busprobe.session.described import Described, describe
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.obd_tally import tell
-from busprobe.session.opening import open_source, stated_uncertainty, walk_of
+from busprobe.session.opening import markers_of, open_source, stated_uncertainty, walk_of
 from busprobe.sources.formats import BATCH_ROWS
 
 
@@ -43,7 +43,7 @@ def survey(
     gathered, tally, listener, seen = Survey(), ObdTally(), Listener(), SourcesSeen()
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
     with closing(source):
-        walk = walk_of(source)
+        walk, markers = walk_of(source), markers_of(source)
         for batch in source.batches():
             gathered.add(batch)
             seen.add(batch)
@@ -54,7 +54,7 @@ def survey(
     report = report_of(recording.name, gathered, tally, listener, described, problems)
     start_ns = source.start_ns or report.result.start_ns or 0
     notes = seen.notes(stated_uncertainty(source.about), start_ns)
-    return replace(report, notes=(*report.notes, *notes), walk=walk)
+    return replace(report, notes=(*report.notes, *notes), walk=walk, markers=markers)
 
 
 def report_of(

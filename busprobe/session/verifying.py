@@ -19,9 +19,9 @@ from busprobe.engine.signal_plan import MessageTap
 from busprobe.errors import OpenError, Problems
 from busprobe.frames import FrameBatch
 from busprobe.report.quantities import counted, times
-from busprobe.results import CheckResult, LogLine, TriggerEntry, WalkResult
+from busprobe.results import CheckResult, LogLine, Marker, TriggerEntry, WalkResult
 from busprobe.session.downs import SourcesSeen
-from busprobe.session.opening import open_source, source_of, stated_uncertainty, walk_of
+from busprobe.session.opening import markers_of, open_source, source_of, stated_uncertainty, walk_of
 from busprobe.sources.formats import BATCH_ROWS
 
 BLOCK_ROWS = 400_000
@@ -46,6 +46,8 @@ class VerifyReport:
     """Of a live run: recording stopped before the run did."""
     walk: tuple[WalkResult, ...] = ()
     """What the guided walk found, as recorded, in the order found."""
+    markers: tuple[Marker, ...] = ()
+    """Notes set in the recording, in order of time."""
 
 
 def load_plan(path: Path) -> tuple[Plan, Mapping[str, list[Database]]]:
@@ -87,7 +89,7 @@ def verify(
     engine = Engine(plan, source.sources, source.uncertainty_ns, by_channel=source.is_own)
     heard, seen = _Heard(plan), SourcesSeen()
     with closing(source):
-        walk = walk_of(source)
+        walk, markers = walk_of(source), markers_of(source)
         for batch in source.batches():
             if isinstance(batch, FrameBatch):
                 heard.add(batch)
@@ -115,6 +117,7 @@ def verify(
             *_notes(results.late, results.segments, databases),
         ),
         walk=walk,
+        markers=markers,
     )
 
 

@@ -26,11 +26,16 @@ from busprobe.frames import ERROR, LATE, FrameBatch, StateBatch, join_frames
 from busprobe.recording import write
 from busprobe.recording.read import open_recording
 from busprobe.recording.write import RecordingWriter
+from busprobe.report.as_json import verify_json
+from busprobe.report.survey_json import survey_json
+from busprobe.report.survey_text import survey_lines
+from busprobe.report.verify_text import verify_lines
 from busprobe.session import stores
 from busprobe.session.replay_scene import ReplayScene
 from busprobe.session.scenes import open_scene
 from busprobe.session.snapshot import SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
+from busprobe.session.surveying import survey
 from busprobe.session.verifying import verify
 from busprobe.timeline import FOREVER
 
@@ -218,6 +223,29 @@ def test_a_marker_is_kept_in_the_recording_and_seen_on_reopening(drive: Path, tm
     with duckdb.connect(str(path), read_only=True) as con:
         (tags,) = con.execute("SELECT tags FROM duckdb_databases() WHERE NOT internal").fetchone()
     assert tags["storage_version"].startswith("v1.4")
+
+
+def test_markers_are_in_the_reports_in_order_of_time(drive: Path, tmp_path: Path) -> None:
+    path = tmp_path / "marked.duckdb"
+    path.write_bytes(drive.read_bytes())
+    with loaded(path) as scene:
+        start = scene.snapshot().start_ns
+        for second, note in ((20, "lamp came late"), (5, "engine on")):
+            scene.player.seek(start + second * 1_000_000_000)
+            assert scene.player.add_marker(note) == ""
+    wanted = ["Markers", "-------", "5.000 s  engine on", "20.000 s  lamp came late"]
+    found, surveyed = verify(path, BENCH), survey(path, BENCH)
+    for lines in (verify_lines(found), survey_lines(surveyed)):
+        assert [line.strip() for line in lines if line.strip() in wanted or "lamp came" in line] == wanted[:1] + wanted[
+            2:
+        ]
+    told = [
+        {"t_ns": start + s * 1_000_000_000, "t_s": float(s), "note": n}
+        for s, n in ((5, "engine on"), (20, "lamp came late"))
+    ]
+    for report in (verify_json(found), survey_json(surveyed)):
+        assert isinstance(report, dict)
+        assert report["markers"] == told
 
 
 def test_a_marker_without_room_for_a_checkpoint_stays_in_the_log(
