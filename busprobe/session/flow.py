@@ -31,8 +31,8 @@ class Flow:
 
     def __init__(self) -> None:
         self._start_ns: int | None = None
-        self._counts: dict[str, Int64Array] = {}
-        """By channel (seconds, 2): frames and bits."""
+        self._counts: dict[str, dict[int, tuple[int, int]]] = {}
+        """By channel and second since the start, frames and bits; a jump of the clock takes no room."""
         self._errors: dict[str, tuple[int, Int64Array]] = {}
         """By channel, how many are forgotten, and the times of the rest."""
 
@@ -62,14 +62,12 @@ class Flow:
         return tuple(dict.fromkeys([*self._counts, *self._errors]))
 
     def _count(self, name: str, second: Int64Array, bits: Int64Array) -> None:
-        need = int(second.max()) + 1
-        counts = self._counts.get(name, np.zeros((0, 2), np.int64))
-        if need > len(counts):
-            counts = np.concatenate([counts, np.zeros((max(need, 2 * len(counts)) - len(counts), 2), np.int64)])
-        low = int(second.min())
-        counts[low:need, 0] += np.bincount(second - low, minlength=need - low)
-        counts[low:need, 1] += np.bincount(second - low, bits, need - low).astype(np.int64)
-        self._counts[name] = counts
+        counts = self._counts.setdefault(name, {})
+        seconds, place = np.unique(second, return_inverse=True)
+        frames, sent = np.bincount(place), np.bincount(place, bits)
+        for at, more, more_bits in zip(seconds.tolist(), frames.tolist(), sent.tolist(), strict=True):
+            before, bits_before = counts.get(at, (0, 0))
+            counts[at] = before + more, bits_before + round(more_bits)
 
     def at(self, channel: str, t_ns: int) -> Rate:
         """The whole second before the one of `t_ns`; at the very start, the first one."""
@@ -78,7 +76,5 @@ class Flow:
         errors = forgotten + int(np.searchsorted(times, t_ns, "right"))
         if counts is None or self._start_ns is None:
             return Rate(0, 0, errors)
-        second = max((t_ns - self._start_ns) // SECOND - 1, 0)
-        if second >= len(counts):
-            return Rate(0, 0, errors)
-        return Rate(int(counts[second, 0]), int(counts[second, 1]), errors)
+        frames, bits = counts.get(max((t_ns - self._start_ns) // SECOND - 1, 0), (0, 0))
+        return Rate(frames, bits, errors)

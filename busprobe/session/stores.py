@@ -17,7 +17,9 @@ from busprobe.recording.read import Recording
 from busprobe.timeline import NEVER
 
 CHECKPOINT_ROWS = 20_000
-"""The tally of all identifiers is kept after every so many frames."""
+"""The tally of all identifiers is kept after every so many frames, at first."""
+MOST_KEPT = 512
+"""So many tallies at most: of more every other one is dropped, and twice as many frames lie between later ones."""
 
 
 class FrameStore(Protocol):
@@ -113,6 +115,8 @@ class TallyIndex:
         self._store = store
         self._kept: list[tuple[int, FrameTally]] = [(NEVER, FrameTally())]
         self._tally = FrameTally()
+        self._step, self._since = CHECKPOINT_ROWS, 0
+        """Frames from one kept tally to the next, and since the newest."""
         self._waiting: list[FrameBatch] = []
         """Frames that others, still to come, may stand before."""
         self._last: tuple[int, FrameTally] | None = None
@@ -132,14 +136,25 @@ class TallyIndex:
             last = int(frames.t_ns[min(start + CHECKPOINT_ROWS, ready) - 1])
             stop = int(np.searchsorted(frames.t_ns, last, "right"))
             self._tally.add(frames.cut(start, stop))
-            self._kept.append((max(last, self._kept[-1][0]), self._tally.copy()))
+            self._since += stop - start
+            if self._since >= self._step:
+                self._keep(last)
             start = stop
+
+    def _keep(self, upto_ns: int) -> None:
+        """Keep the tally of all frames up to and with a time."""
+        self._since = 0
+        self._kept.append((max(upto_ns, self._kept[-1][0]), self._tally.copy()))
+        if len(self._kept) > MOST_KEPT:
+            # Another list, as the other thread may be looking at this one; the empty tally stays its first.
+            self._kept, self._step = self._kept[::2], 2 * self._step
 
     def at(self, t_ns: int) -> FrameTally:
         """The tally of all frames up to and with a time; do not change it."""
         if self._last is not None and self._last[0] == t_ns:
             return self._last[1]
-        start, base = self._kept[bisect_right(self._kept, t_ns, key=itemgetter(0)) - 1]
+        kept = self._kept
+        start, base = kept[bisect_right(kept, t_ns, key=itemgetter(0)) - 1]
         if self._last is not None and start <= self._last[0] < t_ns:
             start, base = self._last
         tally = base.copy()

@@ -53,6 +53,18 @@ def test_of_very_many_errors_the_oldest_are_only_counted(monkeypatch: pytest.Mon
     assert [told.at("body", START + ms * MS).errors for ms in (0, 6, 7, 8, 9)] == [7, 7, 8, 9, 10]
 
 
+def test_a_clock_that_jumps_by_years_takes_no_room() -> None:
+    """50 years later: a place for each second between would be 25 GB."""
+    later_ms = 50 * 365 * 86_400_000
+    told = Flow()
+    told.add(batch([(0, 0, 0, 8), (later_ms, 0, 0, 8), (later_ms + 10, 0, 0, 8)]))
+    told.add(batch([(500, 0, 0, 8)]))
+    assert told.at("body", START + 1000 * MS) == Rate(2, 222, 0)
+    assert told.at("body", START + (later_ms + 1000) * MS) == Rate(2, 222, 0)
+    assert told.at("body", START + later_ms * MS) == Rate(0, 0, 0)
+    assert sum(len(seconds) for seconds in told._counts.values()) == 2
+
+
 def test_nothing_yet() -> None:
     told = Flow()
     told.add(batch(ROWS).cut(0, 0))
