@@ -15,7 +15,7 @@ import numpy as np
 from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, SourceState, UInt8Array, UInt32Array, UInt64Array
-from busprobe.results import CheckResult, TriggerEntry
+from busprobe.results import CheckResult, TriggerEntry, Verdict
 from busprobe.session.requests_now import RequestsNow
 
 
@@ -292,7 +292,12 @@ class Snapshot:
     @property
     def failed(self) -> int:
         """Checks that have failed."""
-        return sum(check.verdict.value == "fail" for check in self.checks)
+        return sum(check.verdict is Verdict.FAIL for check in self.checks)
+
+    @property
+    def undecided(self) -> int:
+        """Checks that could not be decided."""
+        return sum(check.verdict is Verdict.UNDECIDED for check in self.checks)
 
     def signal(self, name: str) -> SignalNow | None:
         return next((s for s in self.signals if s.name == name), None)

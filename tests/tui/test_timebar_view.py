@@ -83,6 +83,8 @@ WORDS = [
     ("no signal", {}, Bar(STEPS[1], None), 80, " ‖ paused 1×  03:20.000 of 10:12.0  ←→ edge of no signal"),
     ("at a mark", {"t_ns": at(142.1)}, Bar(STEPS[2], None), 90,
      " ‖ paused 1×  02:22.100 of 10:12.0  ←→ trigger  ✗ Beacons flash in step"),
+    ("beside a mark", {"t_ns": at(141.3)}, Bar(STEPS[2], None), 90,
+     " ‖ paused 1×  02:21.300 of 10:12.0  ←→ trigger  ✗ 02:22.100 Beacons flash in step"),
     ("narrow", {"t_ns": at(142.1)}, Bar(STEPS[2], None), 40, " ‖ paused 1×  02:22.100 of 10:12.0  ←→ …"),
 ]  # fmt: skip
 

@@ -119,7 +119,7 @@ def test_signs_that_would_break_a_line_are_blanks() -> None:
 def test_headline_has_all_that_must_stay_in_view() -> None:
     first, second = headline(fake_van.LIVE, 80)
     assert plain(first) == " Harrowdale County Roads, winter patrol van 12      LIVE  ● REC 1.8 MB  03:20.0 "
-    assert plain(second) == " ✗ 1 of 7 checks failed                  ◆ 03:19.1 Rear door opens while moving "
+    assert plain(second) == " ✗ 1 of 7 checks failed, 1 undecided     ◆ 03:19.1 Rear door opens while moving "
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 120, 200])
@@ -139,6 +139,7 @@ def test_headline_fills_any_width(picture: str, width: int) -> None:
         ({"sources": (fake_van.SOURCE_LOST,)}, "✗ 1 source down"),
         ({"checks": ()}, "no checks"),
         ({"triggers": ()}, "no trigger yet"),
+        ({"mode": "replay"}, "✗ 1 of 7 checks failed by now, 1 undecided"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )

@@ -45,7 +45,7 @@ def recorder_state(recorder: RecorderNow | None) -> Span:
 
 
 def _second(picture: Snapshot, width: int) -> Line:
-    left = [Span(" "), failed_checks(picture, short=width < NARROW)]
+    left = [Span(" "), *failed_checks(picture, short=width < NARROW)]
     if picture.failure:
         return tuple(fit([*left, Span("  "), Span(f"✗ {picture.failure}", Tone.BAD)], width))
     down = sum(not source.is_up for source in picture.sources)
@@ -54,13 +54,15 @@ def _second(picture: Snapshot, width: int) -> Line:
     return _both(left, [*newest_trigger(picture), Span(" ")], width)
 
 
-def failed_checks(picture: Snapshot, *, short: bool = False) -> Span:
-    """How many: "✗ 2 of 19 checks failed"; short: "✗ 2 failed"."""
+def failed_checks(picture: Snapshot, *, short: bool = False) -> tuple[Span, ...]:
+    """How many, in a replay up to the instant: "✗ 2 of 19 checks failed, 1 undecided"; short: "✗ 2 failed"."""
     if not picture.checks:
-        return Span("no checks", Tone.DIM)
+        return (Span("no checks", Tone.DIM),)
     sign, tone = ("✗", Tone.BAD) if picture.failed else ("○", Tone.PLAIN)
     of = "" if short else f" of {counted(len(picture.checks), 'check')}"
-    return Span(f"{sign} {picture.failed}{of} failed", tone)
+    when = "" if short or picture.mode == "live" else " by now"
+    told = Span(f"{sign} {picture.failed}{of} failed{when}", tone)
+    return (told, Span(f", {picture.undecided} undecided", Tone.WARN)) if picture.undecided and not short else (told,)
 
 
 def newest_trigger(picture: Snapshot) -> tuple[Span, ...]:

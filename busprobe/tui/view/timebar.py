@@ -139,7 +139,9 @@ def _right(picture: Snapshot, marks: Sequence[Mark], on: Scale) -> list[Span]:
     if mark is None:
         return []
     severity = _SEVERITY.get(mark.kind, 0)
-    return [Span(f"{_SHAPES[severity]} ", _TONES[severity]), Span(f"{mark.text} ")]
+    at = clock(mark.t_ns - picture.start_ns, 3)
+    elsewhere = "" if at == clock(picture.t_ns - picture.start_ns, 3) else f"{at} "
+    return [Span(f"{_SHAPES[severity]} ", _TONES[severity]), Span(elsewhere, Tone.DIM), Span(f"{mark.text} ")]
 
 
 def mark_here(marks: Sequence[Mark], t_ns: int, on: Scale) -> Mark | None:
