@@ -35,7 +35,7 @@ from busprobe.timeline import FOREVER, TRUE
 from busprobe.van.control_units import ControlUnit
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
-WAIT_S = 30.0
+WAIT_S = 120.0
 S = 1_000_000_000
 DRIVEN, TROUBLED = "driven.duckdb", "troubled.duckdb"
 Rows = TypeVar("Rows", FrameBatch, InputBatch)
@@ -111,9 +111,17 @@ def live(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> None:
 
 
 class _Ailing(ScriptedSource):
-    """Says what it is told to say of its health."""
+    """Says what it is told to say of its health, and gives no batch from number `hold_at` on."""
 
     now = Health()
+    hold_at = 5
+
+    def read(self) -> FrameBatch | InputBatch:
+        if self.at < self.hold_at:
+            return super().read()
+        time.sleep(0.02)
+        last = self._batches[self.at - 1]
+        return replace(last.cut(0, 0), complete_to_ns=last.complete_to)
 
     def health(self) -> Health:
         return self.now
@@ -167,8 +175,10 @@ def _troubled(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> 
         scene.start_recording(str(folder / TROUBLED))
         until(lambda: scene.snapshot().recorder is not None)
         narrow.setattr(readers, "MOST_ROWS", -1)
-        until(lambda: scene.snapshot().lost > 0)
+        bus.hold_at = box.hold_at = 8
+        until(lambda: scene.snapshot().lost > 0 and bus.at == box.at == 8)
         narrow.undo()
+        bus.hold_at = box.hold_at = 1 << 30
         bus.now = Health(errors=3, lost=7, uncertainty_ns=1_000_000, state="passive", listening="in the driver")
         box.now = Health(period_ns=10_000_000)
         until(lambda: bus.done.is_set() and box.done.is_set())
