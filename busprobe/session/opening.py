@@ -12,6 +12,7 @@ from busprobe.errors import OpenError, Problems
 from busprobe.frames import Batch, FrameBatch, InputBatch
 from busprobe.recording.marking import MARKER
 from busprobe.recording.read import Recording, looks_like, open_recording
+from busprobe.recording.schema import wal_of
 from busprobe.recording.walk_events import WALK, walk_results
 from busprobe.results import Marker, WalkResult
 from busprobe.sources.detect import detect
@@ -140,11 +141,20 @@ def markers_of(source: OpenedSource) -> tuple[Marker, ...]:
 def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS) -> OpenedSource:
     """Open a recording of any kind that busprobe reads.
 
-    Raises OpenError where there is none, it is of no known format or in use. Damage within it
-    goes to `problems` while its batches are read.
+    Raises OpenError where there is none, it is of no known format or in use, or lacks the log of a
+    killed process that holds all of it. Damage within it goes to `problems` while its batches are read.
     """
     if path.is_file() and looks_like(_head(path)):
-        return OwnRecording(open_recording(path), batch_rows)
+        recording = open_recording(path)
+        if recording.end_ns is None and not (wal := wal_of(path)).exists():
+            recording.close()
+            raise OpenError(
+                f'nothing is recorded in it, and "{wal.name}" is not beside it: where a process was killed, that log '
+                "holds up to the last 30 s.",
+                path=path,
+                hint=f'Copy "{wal.name}" too, and keep both together.',
+            )
+        return OwnRecording(recording, batch_rows)
     return FrameFile(path, detect(path, (OWN_FORMAT,)), problems, batch_rows)
 
 

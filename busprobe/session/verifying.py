@@ -107,7 +107,7 @@ def verify(
         results.triggers,
         results.log,
         start_ns,
-        results.end_ns or 0,
+        results.end_ns or start_ns,
         plan.bench.vehicle,
         recording.name,
         heard.frames,

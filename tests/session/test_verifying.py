@@ -376,3 +376,13 @@ def test_a_recording_in_use_by_another_process(tmp_path: Path) -> None:
         "Close it there first: while a recording is written, no other reader can have it."
         for who in (f"process {holder.pid}", "another process")
     }
+
+
+def test_a_recording_without_an_end_has_no_length(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only its start is known, as where the log of a killed process is still to be read by nobody."""
+    path = tmp_path / "van.duckdb"
+    RecordingWriter(path, about={"start_ns": str(START_NS)}, bench={}).close()
+    path.with_name("van.duckdb.wal").touch()
+    (tmp_path / "van.toml").write_text(BENCH)
+    report = verify(path, tmp_path / "van.toml")
+    assert (report.start_ns, report.end_ns) == (START_NS, START_NS)
