@@ -57,6 +57,16 @@ class DeviceError(BusprobeError):
     """Plug in, give permission, install a driver."""
 
 
+def said(error: Exception) -> str:
+    """Why something ended that should have gone on; what nobody foresaw is named as a fault of busprobe's own."""
+    if isinstance(error, BusprobeError):
+        return str(error)
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.strerror}."
+    words = " ".join(str(error).split())
+    return f"a fault in busprobe itself, {type(error).__name__}{': ' if words else ''}{words.rstrip('.')}."
+
+
 def place(path: str | Path | None, line: int | None = None, column: int | None = None) -> str:
     """`file, line 3, column 7: ` as far as known; empty where nothing is."""
     parts = []

@@ -11,7 +11,7 @@ from busprobe.analysis.frame_tally import FrameTally
 from busprobe.decode.layout import Database
 from busprobe.engine.history import NO_BOUNCE
 from busprobe.engine.plan import Plan
-from busprobe.errors import BusprobeError
+from busprobe.errors import BusprobeError, said
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import CheckResult, LogLine, TriggerEntry, WalkResult
@@ -98,13 +98,13 @@ class LiveScene:
     def snapshot(self) -> Snapshot:
         run = self._run
         with self._lock:
+            t_ns = self._reached()  # before the tally: what it lacks is all later
             tally, board = self._tally.copy(), self._board
         now = run.clock.now_ns()
-        t_ns = self._reached()
         tally.turn(now)
-        recorder = None
-        if self._recorder is not None:
-            state = self._recorder.status()
+        recorder, recording = None, self._recorder
+        if recording is not None:
+            state = recording.status()
             recorder = RecorderNow(state.path.name, state.rows, state.bytes, state.free, state.failure)
         return Snapshot(
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
@@ -120,10 +120,13 @@ class LiveScene:
 
     def path(self, signal: str) -> SignalPath | None:
         with self._lock:
+            t_ns = self._reached()
             tally, board = self._tally.copy(), self._board
-        return board.path(signal, self._reached(), tally, self._checks)
+        return board.path(signal, t_ns, tally, self._checks)
 
     def start_recording(self, path: str) -> str:
+        if not self._thread.is_alive():
+            return f"Nothing is listened to any more, so nothing can be recorded: {self._failure or 'it was ended.'}"
         if self._wanted:
             return "Recording is being switched already: wait a moment."
         if self._recorder is not None and not self._recorder.status().failure:
@@ -144,6 +147,8 @@ class LiveScene:
     def stop_recording(self) -> str:
         if self._recorder is None:
             return "Nothing is being recorded."
+        if self._wanted:
+            return "Recording is being switched already: wait a moment."
         self._wanted.append((None, 0))
         return ""
 
@@ -173,10 +178,10 @@ class LiveScene:
                 self._now_and_then()
             self._asking.stop()
             self._run.finish()
-        except BusprobeError as error:
-            self._failure = str(error)
+        except Exception as error:  # nobody else hears of it
+            self._failure = said(error)
         finally:
-            with suppress(BusprobeError):  # of what readers still brought: the failure has been said
+            with suppress(Exception):  # of what readers still brought: the failure has been said
                 self._run.stop()
             self._kept_walk.record_to(None)
             for recorder in (self._recorder, *(wanted for wanted, _ in self._wanted)):
@@ -207,10 +212,13 @@ class LiveScene:
         while self._wanted:
             recorder, start_ns = self._wanted[0]
             if recorder is None:
-                self._kept_walk.record_to(None)
-                self._run.end_recording()
-                if self._recorder is not None:
-                    self._recorder.stop()
+                closing = self._recorder
+                if closing is not None and self._run.recorder is not None:
+                    self._kept_walk.record_to(None)
+                    self._run.end_recording()
+                    closing.end()
+                if closing is not None and closing.is_alive():
+                    return  # the run goes on while the file is being closed
                 self._recorder = None
                 del self._wanted[0]
                 continue

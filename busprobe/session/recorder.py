@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
-from busprobe.errors import BusprobeError
+from busprobe.errors import BusprobeError, said
 from busprobe.frames import Batch, StateBatch
 from busprobe.recording.write import RecordingWriter, size_of
 from busprobe.results import LogLine
@@ -66,17 +66,19 @@ class Recorder(threading.Thread):
         self._stop_now = threading.Event()
         self._rows = 0
         self._failure = ""
+        self._over = False
+        """Nobody takes from the queue any more."""
         self._ring = ring_bytes
         self._dropped_before: int | None = None
         self._checkpoint_by = time.monotonic() + CHECKPOINT_S
         self._checkpoint_at = CHECKPOINT_BYTES if ring_bytes is None else min(CHECKPOINT_BYTES, ring_bytes // 8)
 
     def put(self, batch: Batch) -> None:
-        if not self._failure:
+        if not self._over:
             self._queue.put(batch)
 
     def put_lines(self, lines: Sequence[LogLine]) -> None:
-        if not self._failure:
+        if not self._over:
             self._queue.put(tuple(lines))
 
     def status(self) -> RecorderStatus:
@@ -89,9 +91,13 @@ class Recorder(threading.Thread):
             self.path, self._rows, self._queue.qsize(), size, free, self._dropped_before, self._failure
         )
 
+    def end(self) -> None:
+        """Write what waits and close the file, without waiting for it: the thread lives until that is done."""
+        self._stop_now.set()
+
     def stop(self) -> RecorderStatus:
         """Write what waits, close the file, and say how it went."""
-        self._stop_now.set()
+        self.end()
         if self.is_alive():
             self.join()
         return self.status()
@@ -112,9 +118,10 @@ class Recorder(threading.Thread):
                     return
                 self._make_room()
             self._write(0.0)
-        except (BusprobeError, OSError) as error:
+        except Exception as error:  # whatever it is, somebody has to be told that nothing is recorded any more
             self._failure = self._said(error)
         finally:
+            self._over = True
             self._close()
 
     def _write(self, until: float) -> None:
@@ -151,8 +158,8 @@ class Recorder(threading.Thread):
     def _close(self) -> None:
         try:
             self._writer.close()
-        except (BusprobeError, OSError) as error:
+        except Exception as error:
             self._failure = self._failure or self._said(error)
 
-    def _said(self, error: BusprobeError | OSError) -> str:
-        return f"{self.path.name}: {error.strerror}." if isinstance(error, OSError) else str(error)
+    def _said(self, error: Exception) -> str:
+        return str(error) if isinstance(error, BusprobeError) else f"{self.path.name}: {said(error)}"

@@ -11,7 +11,7 @@ from busprobe.analysis.frame_tally import FrameTally
 from busprobe.decode.layout import Database
 from busprobe.engine.engine import Engine
 from busprobe.engine.plan import Plan
-from busprobe.errors import BusprobeError, Problems
+from busprobe.errors import BusprobeError, Problems, said
 from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.results import CheckResult, LogLine, Outcome, TriggerEntry
 from busprobe.session.board import Board
@@ -154,8 +154,8 @@ class ReplayScene:
             self._end_ns = max((t for t in (self._end_ns, results.end_ns) if t is not None), default=None)
             self._publish()
             self._loaded = 1.0
-        except BusprobeError as error:
-            self._say_failure(str(error))
+        except Exception as error:  # nobody else hears of it, and what is shown is not the whole
+            self._say_failure(said(error))
         finally:
             self._ready.set()
 
