@@ -44,6 +44,8 @@ class LiveStatus:
     failed: int
     """Occurrences that have failed so far."""
     recorder: RecorderState | None
+    unasked: str = ""
+    """Why nothing is asked where it should be; a sentence."""
 
 
 def status_line(status: LiveStatus, width: int | None = None) -> str:
@@ -56,6 +58,7 @@ def status_line(status: LiveStatus, width: int | None = None) -> str:
         reasons.append(status.recorder.failure.splitlines()[0])
     parts += [f"{source.name} DOWN" for source in down]
     reasons += [f"{source.name}: {source.trouble.splitlines()[0] if source.trouble else 'waiting'}" for source in down]
+    reasons += status.unasked.splitlines()[:1]
     if status.lost:
         parts.append(f"LOST {status.lost:,}")
     parts += [_source(source) for source in up if source.lost]

@@ -85,7 +85,7 @@ class Asking:
         return (
             RequestsNow(
                 polling.bus, True, found.requests, rate, polling.every_ns, found.period_ns, found.unanswered,
-                found.incomplete, found.paused, testers.seen, testers.is_asking(now_ns),
+                found.incomplete, found.paused, testers.seen, testers.is_asking(now_ns), found.not_taken,
             ),
         )  # fmt: skip
 

@@ -9,7 +9,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import busprobe
@@ -31,8 +31,9 @@ from busprobe.session.opening import UNCERTAINTY_KEY
 from busprobe.session.polling import Polling, start_polling
 from busprobe.session.recorder import Recorder, RecorderStatus
 from busprobe.session.verifying import VerifyReport, load_plan
-from busprobe.sources.boxes import open_box
+from busprobe.sources.boxes import open_box, refuse_shared_ports
 from busprobe.sources.bus import BusSource
+from busprobe.sources.bus_options import refuse_unknown_options
 from busprobe.sources.clock import Clock
 from busprobe.sources.driver_arguments import refuse_clashes
 from busprobe.sources.drivers import uncertainty_ns
@@ -78,7 +79,9 @@ Observer = Callable[[FrameBatch | InputBatch], None]
 
 def live_sources(bench: Bench) -> list[LiveSource]:
     """The adapters and input boxes that a bench file names. Raises BenchError where it names none."""
+    refuse_unknown_options(bench.buses)
     refuse_clashes(bench.buses)
+    refuse_shared_ports(bench.buses, bench.boxes)
     sources: list[LiveSource] = [BusSource(bus) for bus in bench.buses if bus.interface is not None]
     sources += [open_box(box) for box in bench.boxes if box.driver != "recorded"]
     if not sources:
@@ -161,7 +164,7 @@ def run_live(
             run.recorder = record(run.start_ns)
         try:
             run.start()
-            _go_on(run, kept, status, failed, options.for_ns, show, stop)
+            _go_on(run, kept, status, failed, options.for_ns, show, stop, polling)
             if polling is not None:
                 polling.stop()
             results = run.finish()
@@ -170,6 +173,8 @@ def run_live(
                 recorder.discard_if_empty()
             raise
         finally:
+            if polling is not None:
+                polling.stop()
             run.stop()
             written = kept[0].stop() if kept else None
     return LiveOutcome(results, run, written, polling)
@@ -183,6 +188,7 @@ def _go_on(
     for_ns: int | None,
     show: Show | None,
     stop: threading.Event,
+    polling: Polling | None,
 ) -> None:
     end_ns: int | None = None  # in event time, which goes on while the machine sleeps
     next_status = 0.0
@@ -192,7 +198,8 @@ def _go_on(
             end_ns = run.clock.now_ns() + for_ns
         if show is not None and time.monotonic() >= next_status:
             next_status = time.monotonic() + STATUS_S
-            show(status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value]))
+            now = status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value])
+            show(now if polling is None else replace(now, unasked=polling.health.paused))
 
 
 @contextmanager

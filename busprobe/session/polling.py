@@ -1,6 +1,6 @@
 """Keeps asking for the PIDs of `[obd] poll` in a live run.
 
-live run ──every batch──> Polling.observe ──> Poller ──> BusSource.send
+live run ──every batch──> Polling.observe ──> Poller ──> thread "send" ──> BusSource.send
                                                  answers come back as frames like any others
 """
 
@@ -37,12 +37,12 @@ def start_polling(
     source = next((one for one in sources if isinstance(one, BusSource) and one.name == bus.name), None)
     if source is None:
         return None
-    requester = Requester(source, permit, listen_ns)
+    requester = Requester(source, permit, listen_ns, own_thread=True)
     return Polling(requester, Poller(requester, obd.poll, obd.every_ns), bus.name, obd.every_ns, clock)
 
 
 class Polling:
-    """The poller of a live run. It has no thread: the run's own calls `observe` with every batch.
+    """The poller of a live run. The run's thread calls `observe` with every batch; a send never holds it up.
 
     Call `stop` before the sources are closed: the last batches still come.
     """
@@ -58,6 +58,7 @@ class Polling:
     def stop(self) -> None:
         """Ask no more."""
         self._is_over = True
+        self._requester.close()
 
     def observe(self, batch: FrameBatch | InputBatch) -> None:
         """A batch of any source; those of other buses and boxes only let time pass."""
@@ -78,8 +79,9 @@ class Polling:
     def notes(self) -> list[str]:
         """How it went, for the report of the run."""
         found = self.health
+        not_taken = f"The adapter did not take {counted(found.not_taken, 'OBD request')}." if found.not_taken else ""
         if not found.requests:
-            return [f"No OBD request was sent. {found.paused}".rstrip()]
+            return [" ".join(part for part in ("No OBD request was sent.", not_taken, found.paused) if part)]
         achieved = f", {rounded(found.period_ns)} achieved" if found.period_ns is not None else ""
         told = [f"every {duration_text(self.every_ns)}{achieved}"]
         if found.unanswered:
@@ -87,4 +89,4 @@ class Polling:
         if found.incomplete:
             told.append(f"{found.incomplete:,} with an answer that broke off")
         notes = [f"{counted(found.requests, 'OBD request')} sent on {self.bus}: {', '.join(told)}."]
-        return [*notes, found.paused] if found.paused else notes
+        return [*notes, *(part for part in (not_taken, found.paused) if part)]

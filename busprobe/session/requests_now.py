@@ -29,3 +29,5 @@ class RequestsNow:
     """Who else has asked since the start."""
     is_other_asking: bool = False
     """Within the last 5 s."""
+    not_taken: int = 0
+    """Requests that the adapter did not take."""

@@ -34,6 +34,8 @@ class Exchange:
     """Units that asked for patience (code 78) and then said nothing for 5 s."""
     trouble: str = ""
     """Why it was not sent, or what broke off; a sentence for the user."""
+    was_not_taken: bool = False
+    """It was to be sent, but the adapter did not take it."""
 
     @property
     def units(self) -> frozenset[int]:

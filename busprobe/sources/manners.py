@@ -8,6 +8,7 @@ busprobe                          | quiet for 5 s |  02 01 0C   02 01 0D
 from __future__ import annotations
 
 from collections import deque
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,8 @@ ECHO_NS = 1_000_000_000
 """Some adapters hand back what was sent; such a copy comes within this time."""
 STRAY_NS = 6_000_000_000
 """An answer this long after the last frame of ours was not asked for by us: a unit may take 5 s."""
+BACK_OFF_NS = (500_000_000, 1_000_000_000, 2_000_000_000, 5_000_000_000, 10_000_000_000)
+"""Waits after frames that the adapter did not take, one after the other; the last one repeats."""
 RATE_OVER = 50
 """Requests over which the rate of another tester is taken."""
 _SINGLE, _FIRST = 0, 1
@@ -35,18 +38,29 @@ _SINGLE, _FIRST = 0, 1
 
 
 class Pace:
-    """Keeps requests apart."""
+    """Keeps requests apart, and further apart while the adapter takes none."""
 
     def __init__(self, apart_ns: int = APART_NS) -> None:
         self._apart_ns = apart_ns
         self._next_ns: int | None = None
+        self._failed = 0
 
     def is_due(self, now_ns: int) -> bool:
         return self._next_ns is None or now_ns >= self._next_ns
 
     def note(self, sent_ns: int) -> None:
-        """A request was sent."""
-        self._next_ns = sent_ns + self._apart_ns
+        """A request was sent, or is about to be."""
+        self._next_ns = max(self._next_ns or 0, sent_ns + self._apart_ns)
+
+    def note_failed(self, now_ns: int) -> None:
+        """A frame was not taken; it may have gone out all the same."""
+        self.note(now_ns)
+        self._next_ns = max(self._next_ns or 0, now_ns + BACK_OFF_NS[min(self._failed, len(BACK_OFF_NS) - 1)])
+        self._failed += 1
+
+    def note_taken(self) -> None:
+        """The adapter takes frames (again)."""
+        self._failed = 0
 
 
 @dataclass(frozen=True)
@@ -76,16 +90,24 @@ class RequestWatch:
         self._asked: dict[str, None] = {}
         self._times: deque[int] = deque(maxlen=RATE_OVER)
         self._own_ns: int | None = None
+        self._own_before_ns: int | None = None
         self._requests = 0
         self._strays = 0
         self._first_ns = 0
         self._last_ns: int | None = None
 
     def note_own(self, identifier: int, data: bytes, t_ns: int) -> None:
-        """A frame of ours went out."""
+        """A frame of ours goes out."""
         self._forget_own(t_ns)
         self._own.append((identifier, int.from_bytes(data, "little"), t_ns))
-        self._own_ns = t_ns
+        self._own_before_ns, self._own_ns = self._own_ns, t_ns
+
+    def take_back(self, identifier: int, data: bytes, t_ns: int) -> None:
+        """A frame of ours that was noted at `t_ns` did not go out."""
+        with suppress(ValueError):  # long ago, or it has come back: it went out after all
+            self._own.remove((identifier, int.from_bytes(data, "little"), t_ns))
+            if self._own_ns == t_ns:
+                self._own_ns = self._own_before_ns
 
     def is_asking(self, now_ns: int) -> bool:
         return self._last_ns is not None and now_ns - self._last_ns < QUIET_NS

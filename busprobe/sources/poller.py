@@ -34,6 +34,8 @@ class PollHealth:
     """Achieved time from round to round, median of the newest ones."""
     paused: str = ""
     """Why nothing is asked now; a sentence."""
+    not_taken: int = 0
+    """Requests that the adapter did not take."""
 
 
 class Poller:
@@ -49,7 +51,7 @@ class Poller:
         self._next_ns: int | None = None
         self._begun: deque[int] = deque(maxlen=ROUNDS_KEPT)
         self._round = 0
-        self._asked = self._unanswered = self._incomplete = 0
+        self._asked = self._unanswered = self._incomplete = self._not_taken = 0
         self._paused = ""
 
     def step(self, now_ns: int) -> Exchange | None:
@@ -59,13 +61,14 @@ class Poller:
             self._note(exchange)
         if self._requester.is_idle:
             self._go_on(now_ns)
+        self._paused = self._requester.stuck(now_ns) or self._paused
         return exchange
 
     @property
     def health(self) -> PollHealth:
         gaps = [later - earlier for earlier, later in zip(self._begun, list(self._begun)[1:], strict=False)]
         period_ns = int(median(gaps)) if gaps else None
-        return PollHealth(self._asked, self._unanswered, self._incomplete, period_ns, self._paused)
+        return PollHealth(self._asked, self._unanswered, self._incomplete, period_ns, self._paused, self._not_taken)
 
     def _go_on(self, now_ns: int) -> None:
         if not self._left:
@@ -89,6 +92,7 @@ class Poller:
 
     def _note(self, exchange: Exchange) -> None:
         self._paused = exchange.trouble
+        self._not_taken += exchange.was_not_taken
         if exchange.sent_ns is None:
             self._left.clear()
             self._begun.clear()

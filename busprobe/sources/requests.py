@@ -5,20 +5,22 @@
     ...       18DB33F1  02 01 0D        once nobody has answered: the same with 29-bit identifiers
 
 One thread feeds a requester all frames of the bus and calls `step` every 50 ms or so. It never
-reads the bus itself, and sends only through the bus source.
+reads the bus itself, and sends only through the bus source; where it is to wait for no driver, the
+send has a thread of its own (`outbox`), and nothing else is asked until the adapter took a frame.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from typing import Final, Protocol
+from typing import Final
 
 from busprobe.bench.hardware import PIDS_PER_REQUEST
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch
-from busprobe.obd_identifiers import ALL_11, ALL_29, answer_rows, is_extended
+from busprobe.obd_identifiers import ALL_11, ALL_29, answer_rows
 from busprobe.sources.exchange import Exchange
-from busprobe.sources.manners import QUIET_NS, Manners
+from busprobe.sources.manners import ECHO_NS, QUIET_NS, Manners
+from busprobe.sources.outbox import Handed, Outbox, Sender
 from busprobe.sources.permit import SendPermit
 from busprobe.sources.sendable import SERVICES
 from busprobe.sources.talk import Talk
@@ -28,13 +30,10 @@ INFORMATION: Final = 0x09
 GRACE_NS: Final = 1_000_000_000
 """A bus source that gets no further for this long does not hold up the end of an exchange."""
 
-
-class Sender(Protocol):
-    """The one guarded send of a bus source."""
-
-    def send(self, identifier: int, data: bytes, permit: SendPermit, *, extended: bool = False) -> int:
-        """Send a frame and say when, in event time. Raises DeviceError."""
-        ...
+STUCK_NS: Final = 1_000_000_000
+"""An adapter that has not taken a frame for this long is told of."""
+LATE_NS: Final = ECHO_NS // 2
+"""A frame that the adapter took this long after it was handed over may be handed back later still."""
 
 
 def refuse_request(payload: bytes) -> None:
@@ -62,18 +61,23 @@ def grouped(pids: Sequence[int]) -> list[bytes]:
 class Requester:
     """Sends requests to all control units of one bus, mannerly, and gathers their answers.
 
-    listen_ns: how long the bus is heard before anything is asked.
+    listen_ns: how long the bus is heard before anything is asked. own_thread: wait for no driver
+    that blocks; call `close` at the end.
     """
 
-    def __init__(self, sender: Sender, permit: SendPermit, listen_ns: int = QUIET_NS) -> None:
+    def __init__(
+        self, sender: Sender, permit: SendPermit, listen_ns: int = QUIET_NS, *, own_thread: bool = False
+    ) -> None:
         self.manners = Manners(permit.bus, listen_ns)
-        self._sender = sender
-        self._permit = permit
-        self._complete_ns = 0
+        self._bus = permit.bus
+        self._outbox = Outbox(sender, permit, own_thread=own_thread)
+        self._now_ns = self._complete_ns = 0
         self._waiting: bytes | None = None
         """Request whose turn has not come."""
         self._expected: frozenset[int] = frozenset()
         self._talk: Talk | None = None
+        self._request: Handed | None = None
+        """The frame with which the talk begins."""
         self._trouble = ""
         self._identifier: int | None = None
         """That this vehicle answers to; None: nobody has answered yet."""
@@ -85,6 +89,7 @@ class Requester:
 
     def feed(self, batch: FrameBatch) -> None:
         """All frames of the bus, in their order."""
+        self._settle()
         self.manners.feed(batch)
         complete = batch.complete_to
         if complete is not None:
@@ -109,35 +114,54 @@ class Requester:
 
     def step(self, now_ns: int) -> Exchange | None:
         """Send what waits, or give the exchange that is over."""
+        self._now_ns = now_ns
+        self._settle()
         if self._waiting is not None:
             return self._begin(self._waiting, now_ns)
         if self._talk is not None:
             return self._end(self._talk, now_ns)
         return None
 
+    def stuck(self, now_ns: int) -> str:
+        """That the adapter has had a frame for long and did not take it, a sentence; empty otherwise."""
+        oldest = self._outbox.oldest
+        if oldest is None or oldest.is_over or now_ns - oldest.at_ns < STUCK_NS:
+            return ""
+        return (
+            f'Bus "{self._bus}": the adapter has not taken a frame for more than 1 s; nothing is asked until it does. '
+            "Look at the wires and the bit rate; else unplug it and plug it in again."
+        )
+
+    def close(self) -> None:
+        """Send nothing more."""
+        self._outbox.close()
+
     def _begin(self, request: bytes, now_ns: int) -> Exchange | None:
         refusal = self.manners.refusal(now_ns)
-        if not refusal and not self.manners.pace.is_due(now_ns):
+        if not refusal and (self._outbox.oldest is not None or not self.manners.pace.is_due(now_ns)):
             return None
         self._waiting = None
         if refusal:
             return Exchange(request, trouble=refusal)
         identifier = self._identifier or (ALL_29 if self._tried_11 else ALL_11)
         self._trouble = ""
-        sent_ns = self._send(identifier, bytes((len(request),)) + request.ljust(7, b"\0"))
-        if self._trouble:
-            return Exchange(request, trouble=self._trouble)
-        self.manners.pace.note(sent_ns)
-        self._talk = Talk(request, identifier, sent_ns, self._send)
-        return None
+        self.manners.pace.note(now_ns)
+        self._talk = Talk(request, identifier, now_ns, self._send)
+        self._request = self._hand(identifier, bytes((len(request),)) + request.ljust(7, b"\0"), now_ns)
+        self._settle()
+        return self._not_sent(self._request)
 
     def _end(self, talk: Talk, now_ns: int) -> Exchange | None:
+        assert self._request is not None
+        if self._request.trouble:
+            return self._not_sent(self._request)
         deadline_ns = talk.deadline_ns()
         is_late = self._complete_ns > deadline_ns or now_ns > deadline_ns + GRACE_NS
-        if not (is_late or self._trouble or talk.has_all(self._expected)):
+        if not self._request.is_over or not (is_late or self._trouble or talk.has_all(self._expected)):
             return None
         exchange = talk.result(self._trouble)
         self._talk = None
+        self._outbox.drop_waiting()
         if not exchange.is_silent:
             self._identifier = talk.identifier
         elif self._identifier is None and talk.identifier == ALL_11 and not self._trouble:
@@ -145,12 +169,34 @@ class Requester:
             return None
         return exchange
 
-    def _send(self, identifier: int, data: bytes) -> int:
-        """Send a frame; a bus that is gone ends the exchange instead of whoever feeds frames."""
-        try:
-            sent_ns = self._sender.send(identifier, data, self._permit, extended=is_extended(identifier))
-        except DeviceError as error:
-            self._trouble = str(error)
-            return 0
-        self.manners.testers.note_own(identifier, data, sent_ns)
-        return sent_ns
+    def _not_sent(self, handed: Handed) -> Exchange | None:
+        """The end of an exchange whose request did not go out; None where it did, or may yet."""
+        if not handed.trouble or self._talk is None:
+            return None
+        request, self._talk = self._talk.request, None
+        return Exchange(request, trouble=handed.trouble, was_not_taken=True)
+
+    def _send(self, identifier: int, data: bytes) -> None:
+        """Send a frame in the midst of an exchange."""
+        self._hand(identifier, data, max(self._now_ns, self._complete_ns))
+
+    def _hand(self, identifier: int, data: bytes, now_ns: int) -> Handed:
+        self.manners.testers.note_own(identifier, data, now_ns)
+        return self._outbox.hand(identifier, data, now_ns)
+
+    def _settle(self) -> None:
+        """What came of the frames that were handed over; a bus that is gone ends the exchange."""
+        for handed in self._outbox.finished():
+            if handed.trouble:
+                self.manners.testers.take_back(handed.identifier, handed.data, handed.at_ns)
+                if not handed.is_unwanted:
+                    self._trouble = handed.trouble
+                    self.manners.pace.note_failed(max(self._now_ns, handed.at_ns))
+                continue
+            self.manners.pace.note_taken()
+            if handed.out_ns - handed.at_ns > LATE_NS:
+                self.manners.testers.note_own(handed.identifier, handed.data, handed.out_ns)
+            if handed is self._request:
+                self.manners.pace.note(max(handed.at_ns, handed.out_ns))
+                if self._talk is not None:
+                    self._talk.went_out(handed.sent_ns, handed.out_ns)

@@ -63,10 +63,14 @@ class Talk:
     def __init__(self, request: bytes, identifier: int, sent_ns: int, send: SendFrame) -> None:
         self.request = request
         self.identifier = identifier
-        self._sent_ns = sent_ns
+        self._sent_ns = self._out_ns = sent_ns
         self._send = send
         self._units: dict[int, _Unit] = {}
         self._answers: list[Answer] = []
+
+    def went_out(self, sent_ns: int, out_ns: int) -> None:
+        """When the adapter was given the request, and when it had taken it: the units' time counts from there."""
+        self._sent_ns, self._out_ns = sent_ns, max(sent_ns, out_ns)
 
     def take(self, t_ns: int, unit_id: int, data: bytes) -> None:
         """A frame of a control unit."""
@@ -88,7 +92,7 @@ class Talk:
 
     def deadline_ns(self) -> int:
         """Until when something may still come."""
-        return max([self._sent_ns + ANSWER_NS, *(unit.until_ns for unit in self._units.values())])
+        return max([self._out_ns + ANSWER_NS, *(unit.until_ns for unit in self._units.values())])
 
     def has_all(self, expected: Collection[int]) -> bool:
         """Whether all units expected have answered and none is still at it; never without any expected."""

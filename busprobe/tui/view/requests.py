@@ -37,6 +37,10 @@ def _own(one: RequestsNow) -> Line:
         achieved = f" ({rounded(one.period_ns)} achieved)" if one.period_ns is not None else ""
         parts.append(f"polled every {duration_text(one.every_ns)}{achieved}")
     told = Span(", ".join(parts), Tone.PLAIN)
-    faults = [(one.unanswered, "unanswered"), (one.incomplete, "with an answer that broke off")]
+    faults = [
+        (one.unanswered, "unanswered"),
+        (one.incomplete, "with an answer that broke off"),
+        (one.not_taken, "not taken by the adapter"),
+    ]
     amiss = "".join(f", ! {count:,} {what}" for count, what in faults if count)
     return Span(f" {one.bus}, OBD: ", Tone.HEAD), told, Span(amiss, Tone.WARN)

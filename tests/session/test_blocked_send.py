@@ -1,0 +1,133 @@
+"""A live run that asks while its driver's send blocks, as that of an adapter on a wire that nobody acknowledges on."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from functools import partial
+from pathlib import Path
+
+import can
+import pytest
+from virtual_vehicle import polling_bench
+
+from busprobe.engine.plan import build
+from busprobe.report.live_text import LiveStatus, status_line
+from busprobe.session import asking, live_bench
+from busprobe.session.live import LiveRun
+from busprobe.session.live_bench import LiveOptions, run_live
+from busprobe.session.live_scene import LiveScene
+from busprobe.session.polling import start_polling
+from busprobe.sources.bus import BusSource
+from busprobe.sources.clock import Clock
+from busprobe.tui.view.requests import request_lines
+
+POLL = 'poll = ["0C", "42"]\nevery = "500 ms"'
+NOT_SENT = 'Bus "body": the frame was not sent: Transmit buffer full.'
+WAIT_S = 30.0
+
+
+class Deaf(BusSource):
+    """A bus source whose driver takes its time over every frame, and then takes none."""
+
+    def __init__(self, *given: object, takes_s: float = 0.5) -> None:
+        super().__init__(*given)  # type: ignore[arg-type]
+        self.takes_s = takes_s
+        self.tried = 0
+        self.free = threading.Event()
+
+    def open(self, clock: Clock) -> None:
+        super().open(clock)
+        assert self._connection is not None
+        self._connection.device.send = self._never  # type: ignore[method-assign]
+
+    def _never(self, _message: can.Message, timeout: float | None = None) -> None:
+        assert timeout is not None
+        self.tried += 1
+        self.free.wait(self.takes_s)
+        raise can.CanOperationError("Transmit buffer full")
+
+
+@pytest.fixture(autouse=True)
+def no_long_listening(monkeypatch: pytest.MonkeyPatch) -> None:
+    for module in (asking, live_bench):
+        monkeypatch.setattr(module, "start_polling", partial(start_polling, listen_ns=0))
+
+
+@pytest.fixture
+def others(tmp_path: Path) -> Iterator[can.BusABC]:
+    """Somebody else on the bus."""
+    with can.Bus(interface="virtual", channel=tmp_path.name) as bus:
+        yield bus
+
+
+def frame(number: int) -> can.Message:
+    return can.Message(arbitration_id=0x123, is_extended_id=False, data=number.to_bytes(8, "little"))
+
+
+def until(condition: Callable[[], bool]) -> None:
+    end = time.monotonic() + WAIT_S
+    while not condition():
+        assert time.monotonic() < end, "it does not come"
+        time.sleep(0.01)
+
+
+def test_the_turns_stay_short_and_no_frame_is_lost(tmp_path: Path, others: can.BusABC) -> None:
+    """A send of 0.5 s for each waiting batch had made turns of 10 s and more."""
+    bench, clock = polling_bench(tmp_path.name, POLL), Clock()
+    source = Deaf(bench.buses[0])
+    polling = start_polling(bench, [source], clock, listen_ns=0)
+    assert polling is not None
+    run = LiveRun(build(bench, {}), [source], clock, observers=(polling.observe,))
+    run.start()
+    turns, sent = [], 0
+    end = time.monotonic() + 4.0
+    while time.monotonic() < end:
+        others.send(frame(sent))
+        sent += 1
+        begun = time.monotonic()
+        run.turn()
+        turns.append(time.monotonic() - begun)
+    polling.stop()
+    results = run.finish()
+    assert max(turns) < 0.4
+    assert (run.frames, results.late, run.inbox.lost) == (sent, 0, 0)
+    assert 2 <= source.tried <= 4, "after 0.5 s, then after 1 s and 2 s besides"
+    assert (polling.health.requests, polling.health.not_taken) == (0, source.tried)
+    (note,) = polling.notes()
+    assert note.startswith(f"No OBD request was sent. The adapter did not take {source.tried} OBD requests. ")
+    assert NOT_SENT in note
+
+
+def test_a_run_ends_when_its_time_is_over_and_the_status_says_why_nothing_is_asked(tmp_path: Path) -> None:
+    bench = polling_bench(tmp_path.name, POLL)
+    shown: list[LiveStatus] = []
+    begun = time.monotonic()
+    run_live(
+        build(bench, {}), {}, LiveOptions(for_ns=2_000_000_000, allow_requests=True), show=shown.append,
+        sources=[Deaf(bench.buses[0])],
+    )  # fmt: skip
+    assert time.monotonic() - begun < 4.0
+    assert NOT_SENT in status_line(shown[-1])
+
+
+def test_a_send_that_never_comes_back_is_said_and_lets_the_picture_go_on(tmp_path: Path, others: can.BusABC) -> None:
+    bench = polling_bench(tmp_path.name, POLL)
+    source = Deaf(bench.buses[0], takes_s=WAIT_S)
+    try:
+        with closing(LiveScene(build(bench, {}), {}, [source], allow_requests=True)) as scene:
+            until(lambda: any("has not taken a frame" in one.paused for one in scene.snapshot().requests))
+            lines = ["".join(span.text for span in line) for line in request_lines(scene.snapshot())]
+            assert any(line.startswith(' body, requests paused: Bus "body": the adapter has not') for line in lines)
+            before_ns = scene.snapshot().t_ns
+            others.send(frame(1))
+            until(lambda: scene.snapshot().t_ns > before_ns + 500_000_000)
+            assert int(scene.snapshot().frames.count.sum()) == 1
+            assert source.tried == 1
+            begun = time.monotonic()
+        assert time.monotonic() - begun < 4.0
+        assert not [thread for thread in threading.enumerate() if thread.name == "live"]
+    finally:
+        source.free.set()
