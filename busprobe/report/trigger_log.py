@@ -17,10 +17,10 @@ from busprobe.results import TriggerEntry
 _COLUMNS = ("t_s", "t_ns", "trigger", "decided_ns", "keep_from_ns", "keep_to_ns", "signals")
 
 
-def write_triggers(path: Path, entries: Sequence[TriggerEntry], start_ns: int) -> None:
-    """Write a log; times `t_s` count from `start_ns`. Raises OSError where the file cannot be written."""
+def triggers_text(path: Path, entries: Sequence[TriggerEntry], start_ns: int) -> str:
+    """What a file of this name is to hold; times `t_s` count from `start_ns`."""
     is_json = path.suffix.casefold() == ".json"
-    path.write_text(triggers_json(entries, start_ns) if is_json else triggers_csv(entries, start_ns), encoding="utf-8")
+    return triggers_json(entries, start_ns) if is_json else triggers_csv(entries, start_ns)
 
 
 def triggers_json(entries: Sequence[TriggerEntry], start_ns: int) -> str:

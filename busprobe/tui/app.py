@@ -16,6 +16,8 @@ from textual.screen import Screen
 from busprobe.session.scene import Scene
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.colourless import ColourApp
+from busprobe.tui.commands import commands
+from busprobe.tui.files import free_name, write_new
 from busprobe.tui.found import adapters
 from busprobe.tui.keys import Key, bindings, keys_with_screens
 from busprobe.tui.pull import PERIOD_S, Pull
@@ -36,6 +38,8 @@ Opener = Callable[[Opened], Scene]
 
 SWITCH_S = 0.01
 """Between a key that changes the screen and the picture."""
+TIDY_S = 0.5
+"""After a change of scenes, until nothing refers to the one before."""
 START = "start"
 """The mode of the start page."""
 _ALL_KEYS = keys_with_screens((e.name, e.key, e.words, e.tooltip) for e in SCREENS)
@@ -131,17 +135,28 @@ class BusprobeApp(ColourApp):
                 self.screen.show(picture)
 
     async def use(self, scene: Scene) -> None:
-        """Show another scene from now on, called from the start page; the one before is closed."""
+        """Show another scene from now on; the one before is closed."""
+        if self.current_mode != START:
+            await self.switch_mode(START)  # what is shown cannot be removed
         if self.scene is not None:
             self.scene.close()
-        for entry in SCREENS:
-            await self.remove_mode(entry.name)
+        gone = [self.remove_mode(entry.name) for entry in SCREENS]
+        for entry in SCREENS:  # a key may come at the next await: it is to find the new ones, all of them
             self.add_mode(entry.name, entry.screen)
         self.scene, self._pull, self.chosen = scene, Pull(scene), None
         self.replay = self._replay_of(scene)
         self.pull_now()
+        for screens in gone:
+            await screens
         await self.switch_mode(SCREENS[0].name)
+        self.set_timer(TIDY_S, self._let_go)
         self._caution()
+
+    def _let_go(self) -> None:
+        """Free the memory of the scene before: what is spared the garbage collector is never freed."""
+        gc.unfreeze()
+        gc.collect()
+        self.keep_what_is_there()
 
     def _replay_of(self, scene: Scene | None) -> Replay | None:
         return None if scene is None or scene.player is None else Replay(self, scene, scene.player)
@@ -170,7 +185,12 @@ class BusprobeApp(ColourApp):
 
     def action_start(self) -> None:
         if self.opener is not None and self.current_mode != START:
-            self._unless_recording("Stop it and open something else", lambda: self.switch_mode(START))
+            self.unless_recording("Stop it and open something else", self._stop_and_start)
+
+    def _stop_and_start(self) -> None:
+        if self.is_recording:
+            self._stop_recording()
+        self.switch_mode(START)
 
     def action_help(self) -> None:
         if not isinstance(self.screen, HelpScreen):
@@ -197,9 +217,7 @@ class BusprobeApp(ColourApp):
         if self.scene.player is not None:
             self.notify("A recording is open; only a live vehicle is recorded.", severity="warning")
         elif self.is_recording:
-            assert self.picture is not None
-            name = self.picture.recorder.name if self.picture.recorder is not None else "The recording"
-            self._tell(self.scene.stop_recording() or f"{name} is being closed.")
+            self._stop_recording()
         else:
             name = f"busprobe-{datetime.now():%Y%m%d-%H%M%S}.duckdb"
             self.push_screen(AskText("Record to this file:", name), self._record_to)
@@ -211,26 +229,34 @@ class BusprobeApp(ColourApp):
         recorder = self.picture.recorder
         return recorder is not None and not recorder.failure
 
+    def _stop_recording(self) -> None:
+        assert self.scene is not None
+        assert self.picture is not None
+        assert self.picture.recorder is not None
+        self.tell(self.scene.stop_recording() or f"{self.picture.recorder.name} is being closed.")
+
     def _record_to(self, name: str | None) -> None:
         if name and self.scene is not None:
-            self._tell(self.scene.start_recording(name) or f"Recording to {name}: a new run begins, from unknown.")
+            self.tell(self.scene.start_recording(name) or f"Recording to {name}: a new run begins, from unknown.")
 
-    def _tell(self, text: str) -> None:
+    def tell(self, text: str) -> None:
+        """A message, its words taken as they are."""
         self.notify(text, markup=False)
 
     def action_leave(self) -> None:
-        self._unless_recording("Stop it and leave", self.exit)
+        self.unless_recording("Stop it and leave", self.exit)
 
-    def _unless_recording(self, words: str, go: Callable[[], object]) -> None:
-        """Go at once; while a recording goes on ask first, once."""
+    def unless_recording(self, words: str, go: Callable[[], None], stay: Callable[[], None] = lambda: None) -> None:
+        """Go at once; while a recording goes on ask first, once, and stay where the answer is no."""
 
         def answered(yes: bool | None) -> None:
-            if yes:
-                go()
+            (go if yes else stay)()
 
         if not self.is_recording:
             go()
-        elif not isinstance(self.screen, AskYes):
+        elif isinstance(self.screen, AskYes):
+            stay()
+        else:
             self.push_screen(AskYes("A recording goes on.", words, "Stay"), answered)
 
     async def action_quit(self) -> None:
@@ -246,52 +272,18 @@ class BusprobeApp(ColourApp):
         if self.van is not None and isinstance(self.screen, BoardScreen):
             self.push_screen(VanFaults(self.van))
 
-    def _fault_toggler(self, van: FaultyVan, fault: str) -> Callable[[], None]:
-        def toggle() -> None:
-            van.toggle(fault)
-            self._tell(van.trouble or f"Van: {fault} {'on' if fault in van.faults_set else 'off'}, within a second.")
-
-        return toggle
-
     # --- files
 
     def write_text(self, text: str) -> None:
         """Ask for a file name and write a text there."""
 
         def write(name: str | None) -> None:
-            if not name:
-                return
-            try:
-                Path(name).write_text(text + "\n", encoding="utf-8")
-            except OSError as error:
-                self._tell(f"{name}: {error.strerror or error}. Choose another file.")
-            else:
-                self._tell(f"Written to {name}.")
+            if name:
+                self.tell(write_new(Path(name), text + "\n") or f"Written to {name}.")
 
-        self.push_screen(AskText("Write the row to this file:", "busprobe-row.txt"), write)
+        self.push_screen(AskText("Write the row to this file:", str(free_name(Path("busprobe-row.txt")))), write)
 
     # --- command palette
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Every action that is alive here, and every signal."""
-        seen = set()
-        for node, binding, enabled, tooltip in screen.active_bindings.values():
-            if binding.id is None or binding.action in seen or not enabled or binding.id == "commands":
-                continue
-            seen.add(binding.action)
-            yield SystemCommand(binding.description, tooltip or binding.tooltip, self._runner(node, binding.action))
-        for signal in self.picture.signals if self.picture is not None else ():
-            yield SystemCommand(f"Signal {signal.name}", signal.source, self._chooser(signal.name))
-        if (van := self.van) is None:
-            return
-        for fault in van.faults:
-            yield SystemCommand(f"Van: {fault}", "Set this fault, or take it back.", self._fault_toggler(van, fault))
-
-    def _runner(self, node: object, action: str) -> Callable[[], None]:
-        def run() -> None:
-            self.call_later(self.run_action, action, node)
-
-        return run
-
-    def _chooser(self, name: str) -> Callable[[], None]:
-        return lambda: self.choose_signal(name)
+        return commands(self, screen)

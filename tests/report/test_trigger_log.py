@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from busprobe.report.trigger_log import triggers_csv, triggers_json, write_triggers
+from busprobe.report.trigger_log import triggers_csv, triggers_json, triggers_text
 from busprobe.results import TriggerEntry
 
 S = 1_000_000_000
@@ -36,9 +36,8 @@ def test_no_entries() -> None:
 
 
 @pytest.mark.parametrize("name", ["log.json", "LOG.JSON"])
-def test_json_where_the_name_says_so(tmp_path: Path, name: str) -> None:
-    write_triggers(tmp_path / name, ENTRIES, S)
-    report = json.loads((tmp_path / name).read_text(encoding="utf-8"))
+def test_json_where_the_name_says_so(name: str) -> None:
+    report = json.loads(triggers_text(Path(name), ENTRIES, S))
     assert report["start_ns"] == S
     assert report["triggers"][1]["signals"] == {"rear_door": "on", "speed": "12.4 km/h"}
     assert report["triggers"][1]["t_s"] == 4.0
@@ -49,6 +48,5 @@ def test_json_says_which_lines_are_markers() -> None:
     assert [e["marker"] for e in json.loads(triggers_json(entries, S))["triggers"]] == [False, False, True]
 
 
-def test_csv_for_every_other_name(tmp_path: Path) -> None:
-    write_triggers(tmp_path / "log.txt", ENTRIES, S)
-    assert (tmp_path / "log.txt").read_text(encoding="utf-8") == triggers_csv(ENTRIES, S)
+def test_csv_for_every_other_name() -> None:
+    assert triggers_text(Path("log.txt"), ENTRIES, S) == triggers_csv(ENTRIES, S)

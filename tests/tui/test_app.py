@@ -5,18 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import fake_van
-import pytest
 from fake_scene import FakeScene
 from textual.widgets import Input
 
-from busprobe.errors import OpenError
-from busprobe.session.scene import Scene
 from busprobe.tui.app import BusprobeApp
-from busprobe.tui.recent import Opened, recent
 from busprobe.tui.screens import SCREENS
 from busprobe.tui.screens.ask import AskText, AskYes
 from busprobe.tui.screens.cautions import Cautions
-from busprobe.tui.screens.start import StartPage
 from busprobe.tui.screens.state import StateBoard, Tiles
 from busprobe.tui.view.spans import plain
 from busprobe.tui.widgets.headline import Headline
@@ -254,65 +249,3 @@ async def test_cautions_come_before_live_work_only(live: FakeScene, replay: Fake
             await pilot.press("enter")
             await pilot.pause()
             assert isinstance(app.screen, StateBoard) or expected is StateBoard
-
-
-# --- start page
-
-
-def opener(opened: Opened) -> Scene:
-    if opened.recording is not None and opened.recording.name == "damaged.duckdb":
-        raise OpenError("this is no recording.", path=opened.recording, hint="Choose another file.")
-    return FakeScene.live() if opened.recording is None and opened.bench is not None else FakeScene.replay()
-
-
-async def test_the_demo_opens_and_is_not_remembered() -> None:
-    app = BusprobeApp(None, opener=opener, find=list)
-    async with app.run_test(size=SIZE) as pilot:
-        assert isinstance(app.screen, StartPage)
-        await pilot.press("enter")
-        await app.workers.wait_for_complete()
-        await pilot.pause()
-        assert isinstance(app.screen, StateBoard)
-        assert recent() == []
-
-
-async def test_a_file_that_cannot_be_opened_says_so_and_another_can(tmp_path: Path) -> None:
-    app = BusprobeApp(None, opener=opener, find=list)
-    async with app.run_test(size=SIZE) as pilot:
-        for name in ("damaged.duckdb", "van12.toml"):
-            await pilot.press("home", "down", "enter")
-            await pilot.pause()
-            app.screen.query_one(Input).value = str(tmp_path / name)
-            await pilot.press("enter")
-            await app.workers.wait_for_complete()
-            await pilot.pause()
-            if name == "damaged.duckdb":
-                said = str(app.screen.query_one("#said").render())
-                assert said == f"✗ {tmp_path / name}: this is no recording.\nChoose another file."
-        assert isinstance(app.screen, StateBoard)
-        assert recent() == [Opened(None, tmp_path / "van12.toml")]
-
-
-async def test_opening_something_else_closes_what_was_open(replay: FakeScene) -> None:
-    app = BusprobeApp(replay, opener=opener, find=list)
-    async with app.run_test(size=SIZE) as pilot:
-        await pilot.press("o")
-        await pilot.pause()
-        await pilot.press("escape")
-        await pilot.pause()
-        assert isinstance(app.screen, StateBoard)
-        await pilot.press("o", "enter")
-        await app.workers.wait_for_complete()
-        await pilot.pause()
-        assert replay.is_closed
-        assert app.scene is not replay
-        assert isinstance(app.screen, StateBoard)
-
-
-@pytest.mark.parametrize("key", ["1", "5", "h", "r", "t", "z", "y", "f2"])
-async def test_no_key_breaks_the_start_page(key: str) -> None:
-    app = BusprobeApp(None, opener=opener, find=list)
-    async with app.run_test(size=SIZE) as pilot:
-        await pilot.press(key)
-        await pilot.pause()
-        assert isinstance(app.screen, StartPage)

@@ -12,9 +12,10 @@ from textual.binding import BindingType
 from textual.containers import Horizontal
 
 from busprobe.errors import counted
-from busprobe.report.trigger_log import write_triggers
+from busprobe.report.trigger_log import triggers_text
 from busprobe.results import CheckResult, Occurrence, TriggerEntry
 from busprobe.session.snapshot import Snapshot
+from busprobe.tui.files import free_name, write_new
 from busprobe.tui.keys import bindings
 from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.base import BoardScreen
@@ -141,14 +142,13 @@ class Logic(BoardScreen):
         def write(name: str | None) -> None:
             if not name:
                 return
-            try:
-                write_triggers(Path(name), entries, picture.start_ns)
-            except OSError as error:
-                self.notify(f"{name}: {error.strerror or error}. Choose another file.", severity="error", markup=False)
+            trouble = write_new(Path(name), triggers_text(Path(name), entries, picture.start_ns))
+            if trouble:
+                self.notify(trouble, severity="error", markup=False)
             else:
                 self.notify(f"{counted(len(entries), 'line')} of the trigger log written to {name}.", markup=False)
 
-        name = str(scene.folder / f"{Path(picture.title).stem}-triggers.csv")
+        name = str(free_name(scene.folder / f"{Path(picture.title).stem}-triggers.csv"))
         self.app.push_screen(AskText("Write the trigger log to this file (.csv or .json):", name), write)
 
     @on(Rows.Moved, "#checks")

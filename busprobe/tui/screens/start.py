@@ -61,7 +61,7 @@ class StartPage(Screen[None]):
 
     def on_screen_resume(self) -> None:
         self._paint()
-        self.run_worker(self.board.find, thread=True, name=_FIND, exclusive=True, group=_FIND)
+        self.run_worker(self.board.find, thread=True, name=_FIND, exclusive=True, group=_FIND, exit_on_error=False)
 
     def _paint(self) -> None:
         self._recents = recent()
@@ -91,29 +91,56 @@ class StartPage(Screen[None]):
         if opened is None or opener is None or self._opening is not None:
             return
         self._opening = opened
-        name = opened.recording or opened.bench or "the demo"
-        self.say(f"Opening {name} …")
-        self.run_worker(lambda: _try(lambda: opener(opened)), thread=True, name=_OPEN)
+        self.say(f"Opening {_name(opened)} …")
+        self.run_worker(lambda: _try(lambda: opener(opened)), thread=True, name=_OPEN, exit_on_error=False)
 
-    async def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        if event.state not in (WorkerState.SUCCESS, WorkerState.CANCELLED):
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        worker, state = event.worker, event.state
+        if state not in (WorkerState.SUCCESS, WorkerState.ERROR, WorkerState.CANCELLED):
             return
-        if event.worker.name == _OPEN:
-            await self._opened(event.worker, event.state)
-        elif event.worker.name == _FIND and event.state is WorkerState.SUCCESS:
-            self._adapters = cast("list[Adapter]", event.worker.result)
+        if worker.name == _OPEN:
+            self._opened(worker, state)
+        elif worker.name == _FIND and state is not WorkerState.CANCELLED:
+            self._adapters = cast("list[Adapter]", worker.result or [])
             self._paint()
+            if state is WorkerState.ERROR:
+                self.say(f"Adapters cannot be listed: {_described(worker.error)}", trouble=True)
 
-    async def _opened(self, worker: Worker[object], state: WorkerState) -> None:
+    def _opened(self, worker: Worker[object], state: WorkerState) -> None:
         opened, self._opening = self._opening, None
+        if opened is None or state is WorkerState.CANCELLED:
+            return
         result = cast("Scene | str", worker.result)
-        if isinstance(result, str):
+        if state is WorkerState.ERROR:
+            self.say(f"{_name(opened)} cannot be opened: {_described(worker.error)}", trouble=True)
+        elif isinstance(result, str):
             self.say(result, trouble=True)
-        elif opened is not None and state is WorkerState.SUCCESS:
+        else:
             self.say("")
+            self._use(opened, result)
+
+    def _use(self, opened: Opened, scene: Scene) -> None:
+        """Show it; where a recording was begun meanwhile only when told so."""
+
+        def go() -> None:
             if opened != Opened(None, None):
                 remember(opened)
-            await self.board.use(result)
+            self.call_next(self.board.use, scene)
+
+        def stay() -> None:
+            scene.close()
+            self.say(f"{_name(opened)} was not opened: a recording goes on.")
+
+        self.board.unless_recording(f"Stop it and show {_name(opened)}", go, stay)
+
+
+def _name(opened: Opened) -> str:
+    return str(opened.recording or opened.bench or "the demo")
+
+
+def _described(error: BaseException | None) -> str:
+    """An error that nobody foresaw: its kind, and what it says."""
+    return f"{type(error).__name__}: {error}."
 
 
 def _try(open_it: Callable[[], Scene]) -> Scene | str:
