@@ -30,6 +30,8 @@ class Key:
     where: str = "everywhere"
     """"everywhere", "board" (every screen), "rows" (in a list), "replay", "demo", or a screen's name."""
     footer: bool = False
+    at_once: bool = False
+    """Done before the next key is given to anybody: keys may come in one burst over a slow link."""
 
 
 KEYS: tuple[Key, ...] = (
@@ -54,11 +56,19 @@ KEYS: tuple[Key, ...] = (
     Key("start", "o", "start", "Open other", "Go to the start page to open something else."),
     Key("van", "7", "van", "Van", "Set faults of the simulated van, and take them back (demo only).", "demo"),
     Key("back", "escape", "back", "Back", "End the filter, or the zoom.", "board"),
-    Key("panel", "tab", "app.focus_next", "Next panel", "Move to the next panel.", "board"),
-    Key("panel.back", "shift+tab", "app.focus_previous", "Last panel", "Move to the panel before.", "board"),
-    Key("panel.2", "f2", "panel(0)", "First panel", "Move to the panel titled F2.", "board"),
-    Key("panel.3", "f3", "panel(1)", "Second panel", "Move to the panel titled F3.", "board"),
-    Key("panel.4", "f4", "panel(2)", "Third panel", "Move to the panel titled F4.", "board"),
+    Key("panel", "tab", "app.focus_next", "Next panel", "Move to the next panel.", "board", at_once=True),
+    Key(
+        "panel.back",
+        "shift+tab",
+        "app.focus_previous",
+        "Last panel",
+        "Move to the panel before.",
+        "board",
+        at_once=True,
+    ),
+    Key("panel.2", "f2", "panel(0)", "First panel", "Move to the panel titled F2.", "board", at_once=True),
+    Key("panel.3", "f3", "panel(1)", "Second panel", "Move to the panel titled F3.", "board", at_once=True),
+    Key("panel.4", "f4", "panel(2)", "Third panel", "Move to the panel titled F4.", "board", at_once=True),
     Key("rows.up", "up", "cursor(-1)", "Up", "One row up.", "rows"),
     Key("rows.down", "down", "cursor(1)", "Down", "One row down.", "rows"),
     Key("rows.page_up", "pageup", "page(-1)", "Page up", "One page up.", "rows"),
@@ -191,7 +201,7 @@ PLACES = {
 def bindings(where: str, keys: Iterable[Key] = KEYS) -> list[BindingType]:
     """Textual's bindings for one place."""
     return [
-        Binding(key.keys, key.action, key.words, show=key.footer, id=key.id, tooltip=key.tooltip)
+        Binding(key.keys, key.action, key.words, show=key.footer, id=key.id, tooltip=key.tooltip, priority=key.at_once)
         for key in keys
         if key.where == where
     ]

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from fake_scene import FakeScene
+from textual.events import Key
 from textual.pilot import Pilot
 from textual.widgets import Input
 
@@ -87,6 +88,27 @@ async def test_panel_keys_reach_the_log_where_there_is_room_for_one(live: FakeSc
         assert not app.screen.query_one("#occurrences").display
         await press(pilot, ["f3"])
         assert app.screen.query_one("#occurrences", Rows).has_focus
+
+
+async def test_keys_that_come_in_one_burst_go_to_the_panel_asked_for(replay: FakeScene) -> None:
+    app = BusprobeApp(replay)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["4"])
+        before = app.screen.query_one("#checks", Rows).cursor
+        for key in ("f4", "down", "down"):
+            app.post_message(Key(key, None))
+        await pilot.pause()
+        assert app.focused is app.screen.query_one("#log", Rows)
+        assert (app.screen.query_one("#checks", Rows).cursor, app.focused.cursor) == (before, 2)
+
+
+async def test_a_filter_gives_the_focus_back_to_its_panel(replay: FakeScene) -> None:
+    app = BusprobeApp(replay)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["4", "f4", "f", *"siren", "enter"])
+        assert app.focused is app.screen.query_one("#log", Rows)
+        await press(pilot, ["escape"])
+        assert app.focused is app.screen.query_one("#log", Rows)
 
 
 async def test_the_log_is_written_as_filtered(

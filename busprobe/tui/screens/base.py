@@ -64,6 +64,8 @@ class BoardScreen(Screen[None]):
         super().__init__()
         self._titles: dict[Widget, str] = {}
         """Those that were set last; setting one repaints its panel."""
+        self._before_filter: Widget | None = None
+        """What had the focus when the filter was opened, and gets it back."""
 
     # --- for children
 
@@ -144,7 +146,13 @@ class BoardScreen(Screen[None]):
         target = next((w for w in panels[number].walk_children(Widget, with_self=True) if w.focusable), None)
         if target is not None:
             self.zoom(None)
-            target.focus()
+            self.focus_now(target)
+
+    def focus_now(self, widget: Widget) -> None:
+        """Give a widget the focus before the next key comes; one that has yet to be shown gets it then."""
+        self.set_focus(widget)
+        if self.focused is not widget:
+            widget.focus()
 
     def action_zoom(self) -> None:
         self.zoom(None if self.zoomed is not None else self._panel_in_focus())
@@ -176,8 +184,10 @@ class BoardScreen(Screen[None]):
 
     def action_filter(self) -> None:
         line = self.query_one("#filter", Input)
+        if self.focused is not line:
+            self._before_filter = self.focused
         line.display = True
-        line.focus()
+        self.focus_now(line)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         if event.input.id == "filter":
@@ -203,9 +213,9 @@ class BoardScreen(Screen[None]):
         if not keep:
             line.value = ""
         line.display = keep
-        rows = next(iter(self.query(Rows)), None)
-        if rows is not None:
-            rows.focus()
+        back = self._before_filter or next(iter(self.query(Rows)), None)
+        if back is not None:
+            self.focus_now(back)
 
     # --- replay
 
