@@ -80,7 +80,7 @@ class PathScreen(BoardScreen):
             self._close_picker()
             return
         picker.display = True
-        picker.focus()
+        self.focus_now(picker)
         if self.picture is not None and self.board.chosen is not None:
             picker.show(picker_rows(self.picture.signals, self.words))
             picker.select(self.board.chosen)
