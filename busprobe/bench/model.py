@@ -202,6 +202,10 @@ class Bench:
     triggers: tuple[Trigger, ...] = ()
 
 
+NO_BENCH = Bench(None, "", "")
+"""Where there is no bench file: each channel of a recording is a bus of its own."""
+
+
 @dataclass(frozen=True)
 class SignalType:
     """What an expression needs to know of a signal to be bound."""

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from busprobe.bench.model import Bench
+from busprobe.bench.model import NO_BENCH, Bench
 from busprobe.errors import BenchError
 
 
 def bus_names(channels: Sequence[str], bench: Bench) -> tuple[str, ...]:
     """The bus of each channel: of equal name, else by `recorded_as`, else the only one of each.
 
-    Raises BenchError, which lists both sides, where a channel matches none.
+    Without a bench file each channel is its own bus. Raises BenchError, which lists both sides,
+    where a channel matches none.
     """
+    if bench is NO_BENCH:
+        return tuple(channels)
     names = {bus.name for bus in bench.buses}
     recorded = {channel: bus.name for bus in bench.buses for channel in bus.recorded_as}
     found = [channel if channel in names else recorded.get(channel) for channel in channels]

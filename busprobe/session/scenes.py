@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from busprobe.bench.model import Bench
+from busprobe.bench.model import NO_BENCH
 from busprobe.decode.layout import Database
 from busprobe.engine.plan import Plan, build
 from busprobe.errors import BenchError, Problems
@@ -54,4 +54,4 @@ def _plan_of(
         enclosed = enclosed_plan(source.recording.bench, problems)
         if enclosed is not None:
             return enclosed
-    return build(Bench(None, "", ""), {}), {}
+    return build(NO_BENCH, {}), {}

@@ -29,6 +29,7 @@ from drive import (
 )
 
 from busprobe.bench.load import loads
+from busprobe.bench.model import NO_BENCH
 from busprobe.engine.mapping import bus_names
 from busprobe.errors import BenchError
 from busprobe.frames import ERROR, SENT, FrameBatch
@@ -61,6 +62,10 @@ MAPPINGS = [
 @pytest.mark.parametrize(("buses", "channels", "expected"), [m[1:] for m in MAPPINGS], ids=[m[0] for m in MAPPINGS])
 def test_bus_of_each_channel(buses: list[str], channels: list[str], expected: list[str]) -> None:
     assert list(bus_names(channels, loads(bench(*buses)))) == expected
+
+
+def test_without_a_bench_file_each_channel_is_its_own_bus() -> None:
+    assert bus_names(["can0", "can7"], NO_BENCH) == ("can0", "can7")
 
 
 LOST = [
