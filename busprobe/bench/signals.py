@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from difflib import get_close_matches
 from types import MappingProxyType
 
 from busprobe.bench.model import Bus, Derived, InputBox, Signal, Tap, Text
@@ -15,6 +16,11 @@ from busprobe.errors import nearest
 
 SIGNAL_KEYS = ("from", "role", "unit", "values", "max_age", "unknown")
 DERIVED_KEYS = ("when", "above", "below_again", "role")
+
+ROLES = ("ignition", "brake", "park brake", "gear", "turn", "door", "speed", "battery")
+"""Roles of which the guided walk knows how they are operated, in its order; others may be named too."""
+CLOSE = 0.8
+"""How much alike a role and a known one are of which it is a slip of the pen."""
 
 _ROLE = re.compile(r"[a-z][a-z0-9]*(?:[ _-][a-z0-9]+)*")
 
@@ -112,7 +118,18 @@ def _read_role(section: Section) -> str | None:
     role = section.text("role")
     if role is not None and not _ROLE.fullmatch(role):
         raise section.error(f'"{role}" is no role: write words in lower case, such as "gear" or "rear door".', "role")
+    if role is not None and (meant := _meant_role(role)):
+        message = f'"{role}" is no role of its own. Nearest known name: "{meant}".'
+        raise section.error(message, "role", hint=f"Roles: {', '.join(ROLES)}; or words of your own.")
     return role
+
+
+def _meant_role(role: str) -> str | None:
+    """The known role that this one is a slip of the pen for; "rear door" is one of its own."""
+    words = role.replace("-", " ").replace("_", " ")
+    if words in ROLES or set(words.split()) & set(ROLES):
+        return None
+    return next(iter(get_close_matches(words, ROLES, n=1, cutoff=CLOSE)), None)
 
 
 def _read_values(section: Section) -> MappingProxyType[str, str] | None:

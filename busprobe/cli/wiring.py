@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
-from busprobe.bench.load import load
 from busprobe.cli import options
 from busprobe.cli.output import print_lines
 from busprobe.report.wiring import wiring_lines
+from busprobe.session.verifying import load_checked
 
 
 @click.command("wiring")
@@ -24,5 +24,5 @@ def command(bench: Path) -> int:
     Example:
       busprobe wiring --bench dbc_samples/patrol_van.toml
     """
-    print_lines(wiring_lines(load(bench)))
+    print_lines(wiring_lines(load_checked(bench)))
     return 0

@@ -14,7 +14,7 @@ from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.signal_plan import MessageTap, ObdTap, SignalPlan, Source, plan_signal
-from busprobe.session.verifying import load_databases
+from busprobe.session.verifying import load_checked, load_databases
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ def describe(bench: Path | None, databases: Sequence[Path], bit_rate: int | None
     everywhere = [load_database(path) for path in databases]
     if bench is None:
         return Described(None, {}, everywhere, (), bit_rate)
-    loaded = load(bench)
+    loaded = load_checked(bench)
     by_bus = load_databases(loaded)
     signals = [(signal, plan_signal(signal, loaded, by_bus)) for signal in loaded.signals]
     return Described(loaded, by_bus, everywhere, signals, bit_rate)

@@ -22,7 +22,9 @@ from busprobe.report.quantities import counted, times
 from busprobe.results import CheckResult, LogLine, Marker, TriggerEntry, WalkResult
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.opening import markers_of, open_source, source_of, stated_uncertainty, walk_of
+from busprobe.sources.boxes import refuse_faulty_boxes
 from busprobe.sources.formats import BATCH_ROWS
+from busprobe.sources.interface_names import refuse_mistyped_interfaces
 
 BLOCK_ROWS = 400_000
 """Rows gathered before the engine evaluates them: its cost is by call, not by row."""
@@ -50,9 +52,17 @@ class VerifyReport:
     """Notes set in the recording, in order of time."""
 
 
+def load_checked(path: Path) -> Bench:
+    """A bench file, its hardware as far looked at as that goes with nothing plugged in. Raises BusprobeError."""
+    bench = load(path)
+    refuse_mistyped_interfaces(bench.buses)
+    refuse_faulty_boxes(bench.boxes)
+    return bench
+
+
 def load_plan(path: Path) -> tuple[Plan, Mapping[str, list[Database]]]:
     """A bench file with the databases that it names, resolved."""
-    return plan_of(load(path))
+    return plan_of(load_checked(path))
 
 
 def plan_of(bench: Bench) -> tuple[Plan, Mapping[str, list[Database]]]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from busprobe.bench.signals import ROLES
 from busprobe.session.snapshot import SignalNow
 
 
@@ -40,7 +41,7 @@ class Task:
     cautions: tuple[str, ...] = ()
 
 
-_ORDER = ("ignition", "brake", "park brake", "gear", "turn", "door", "speed", "battery")
+_ORDER = ROLES
 """Roles in the order asked; others follow."""
 _PLACES = (("p", "park"), ("r", "reverse"), ("n", "neutral"), ("d", "drive"))
 """Labels of the selector in the order asked: common practice, no source."""

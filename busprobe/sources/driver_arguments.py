@@ -8,7 +8,9 @@ from typing import Any
 import can
 
 from busprobe.bench.model import Bus
-from busprobe.errors import DeviceError, nearest
+from busprobe.errors import DeviceError
+from busprobe.sources.bus_options import bus_error as _error
+from busprobe.sources.bus_options import refuse_unknown_interface
 from busprobe.sources.drivers import driver_of
 from busprobe.sources.listening import listening_options
 
@@ -101,13 +103,7 @@ def interface_of(bus: Bus) -> str:
             f'Bus "{bus.name}" has no "interface": it can be had from recordings only.',
             'Write "interface" and "channel" in this [[bus]]; "busprobe adapters" lists what is there.',
         )
-    if bus.interface not in can.VALID_INTERFACES:
-        close = nearest(bus.interface, can.VALID_INTERFACES)
-        raise _error(
-            bus,
-            f'Bus "{bus.name}": unknown interface "{bus.interface}".{close}',
-            f"Interfaces: {', '.join(sorted(can.VALID_INTERFACES))}.",
-        )
+    refuse_unknown_interface(bus)
     return bus.interface
 
 
@@ -148,7 +144,3 @@ def rate_error(bus: Bus, bitrate: int) -> DeviceError:
 def slcan_timing(bitrate: int) -> can.BitTiming:
     """Timing registers for a bit rate without a command of its own. Raises ValueError where there are none."""
     return can.BitTiming.from_sample_point(SLCAN_CLOCK_HZ, bitrate, SAMPLE_POINT)
-
-
-def _error(bus: Bus, message: str, hint: str | None) -> DeviceError:
-    return DeviceError(message, path=bus.origin.path, line=bus.origin.line, hint=hint)

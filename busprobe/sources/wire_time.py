@@ -62,7 +62,8 @@ def refuse_short_period(box: InputBox, exchanges: Sequence[Exchange], settings: 
         return
     what = " and ".join(exchange.what for exchange in exchanges)
     sums = "; ".join(_sum(exchange, settings) for exchange in exchanges)
-    reason = f"{what} take {short_ms(total)} at {settings.baudrate} baud, time in the box apart"
+    verb = "takes" if len(exchanges) == 1 and what.startswith("1 ") else "take"
+    reason = f"{what} {verb} {short_ms(total)} at {settings.baudrate} baud, time in the box apart"
     raise _too_short(box, reason, sums, total, 2 * FIXED_GAP_NS * len(exchanges))
 
 

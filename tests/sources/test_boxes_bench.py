@@ -254,3 +254,8 @@ def test_what_the_achieved_period_means(
     lines = tuple(Line(f"line{k}", k, debounce_ns=round(ms * MS)) for k, ms in enumerate(debounce_ms))
     described = InputBox("box", "text-lines", "COM3", round(asked_ms * MS), lines)
     assert pace_notes(described, round(achieved_ms * MS)) == notes
+
+
+def test_one_input_takes_its_time() -> None:
+    with pytest.raises(BenchError, match=r": 1 input takes .* at 115200 baud"):
+        open_box(box("modbus", "COM3", on_off=1, ms=1))
