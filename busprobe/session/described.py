@@ -8,7 +8,6 @@ from pathlib import Path
 
 from busprobe.analysis.presence import WantedTap
 from busprobe.analysis.survey_result import BitRate, SurveyResult
-from busprobe.bench.load import load
 from busprobe.bench.model import Bench, InputBox, Signal, Tap
 from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database
