@@ -22,7 +22,7 @@ def file_to_write(_ctx: click.Context, _param: click.Parameter, path: Path | Non
 
 def recording_to_write(ctx: click.Context, param: click.Parameter, path: Path | None) -> Path | None:
     """The same for a recording, whose name has to end in .duckdb."""
-    if path is not None and path.suffix.lower() != ".duckdb":
+    if path is not None and not path.is_dir() and path.suffix.lower() != ".duckdb":
         raise OpenError(
             f'A recording ends in ".duckdb", not in "{path.suffix}".',
             path=path,

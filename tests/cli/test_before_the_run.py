@@ -31,6 +31,19 @@ def test_a_folder_is_no_file_to_write(busprobe) -> None:
     assert busprobe("survey good.log --json .").err == ".: This is a folder.\nName a file in it.\n"
 
 
+@pytest.mark.parametrize("name", [".", "..", "/", "drives"])
+def test_a_folder_is_no_recording_to_write(busprobe, folder: Path, name: str) -> None:
+    (folder / "drives").mkdir()
+    said = busprobe(f"record --bench van.toml --out {name}")
+    assert said == (3, "", f"{name}: This is a folder.\nName a file in it.\n")
+
+
+def test_a_name_that_is_only_an_ending(busprobe) -> None:
+    """Of ".duckdb" the whole is the name, so it has no ending."""
+    said = busprobe("record --bench van.toml --out .duckdb")
+    assert said == (3, "", '.duckdb: A recording ends in ".duckdb", not in "".\nName it ".duckdb.duckdb".\n')
+
+
 @pytest.mark.parametrize("line", ["record --bench van.toml --out x.blf", "verify live --bench van.toml --record x.blf"])
 def test_a_recording_ends_in_duckdb(busprobe, line: str) -> None:
     said = busprobe(line)
