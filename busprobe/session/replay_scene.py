@@ -19,6 +19,7 @@ from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
 from busprobe.session.kept_marks import marker_marks, walk_marks
+from busprobe.session.log_marks import LogMarks
 from busprobe.session.opening import OpenedSource, OwnRecording, markers_of, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
@@ -26,7 +27,6 @@ from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 
 FIRST_ROWS, BLOCK_ROWS = 8_000, 400_000
 """Rows evaluated at first, so that something shows soon, and later."""
-MOST_MARKS = 20_000
 MARKED = (Outcome.FAILED.value, Outcome.UNDECIDED.value, "trigger")
 """Kinds of log lines that are marks, under the same name."""
 
@@ -63,7 +63,9 @@ class ReplayScene:
         recorded = walk_of(source)
         self.guide = Guide(lambda _: "A recording that is replayed keeps no result of a walk.", recorded)
         self._own_marks = [*marker_marks(markers_of(source)), *walk_marks(recorded, source.start_ns or 0)]
-        self._log_marks: list[Mark] = []
+        self._log_marks = LogMarks()
+        self._unmarked: list[str] = []
+        """What is said of marks that are left out."""
         self._sleeps: dict[str, list[LogLine]] = {}
         """By bus, when it fell asleep and woke."""
         self._marks: tuple[Mark, ...] = tuple(sorted(self._own_marks, key=lambda m: m.t_ns))
@@ -170,8 +172,9 @@ class ReplayScene:
             self._loaded = min(batch.share, 0.999)
         if isinstance(batch, StateBatch):
             self._board.states += batch.rows
-            down = [row for row in batch.rows if row.condition is Condition.DOWN]
-            self._log_marks += [Mark(row.t_ns, "gap", _gap_text(row)) for row in down]
+            for row in batch.rows:
+                if row.condition is Condition.DOWN:
+                    self._log_marks.add(Mark(row.t_ns, "gap", _gap_text(row)))
         elif len(batch):
             last, first = int(batch.t_ns.max()), int(batch.t_ns[0])
             self._start_ns = first if self._start_ns is None else self._start_ns
@@ -190,7 +193,8 @@ class ReplayScene:
         self._merge_marks()
 
     def _merge_marks(self) -> None:
-        marks = [*self._log_marks[:MOST_MARKS], *self._own_marks]
+        self._unmarked = self._log_marks.notes(self._span()[0])
+        marks = [*self._log_marks.shown(), *self._own_marks]
         self._marks = tuple(sorted(marks, key=lambda m: m.t_ns))
 
     def _mark(self, lines: Sequence[LogLine]) -> None:
@@ -199,7 +203,7 @@ class ReplayScene:
                 self._sleeps.setdefault(line.name, []).append(line)
             if line.kind in MARKED:
                 is_press = line.kind == "trigger" and line.name in self._buttons
-                self._log_marks.append(Mark(line.t_ns, "marker" if is_press else line.kind, line.name))
+                self._log_marks.add(Mark(line.t_ns, "marker" if is_press else line.kind, line.name))
 
     def _span(self) -> tuple[int, int]:
         start = self._start_ns or 0
@@ -227,7 +231,7 @@ class ReplayScene:
         damage = [str(p) for p in self._problems.items[:20]]
         stated = stated_uncertainty(self._source.about)
         never = self._seen.never(stated, self._span()[0]) if self._loaded == 1.0 else ()
-        return (*self._board.faults, *damage, *never)
+        return (*self._board.faults, *damage, *never, *self._unmarked)
 
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
         """Buses and boxes as recorded; what only a live driver knows stays empty."""
