@@ -32,9 +32,15 @@ STANDARD_BITS, EXTENDED_BITS = 47, 67
 
 
 def frame_bits(batch: FrameBatch) -> Int64Array:
-    """(n,) bits of each frame as a classic one, stuff bits left out."""
+    """(n,) bits of each frame as a classic one, stuff bits left out.
+
+    A remote frame has a length and no payload. An error frame counts no bits: how much of which
+    frame it cut is not recorded.
+    """
     extended = (batch.flags & np.uint8(EXTENDED)).astype(np.bool_)
-    return np.where(extended, EXTENDED_BITS, STANDARD_BITS) + 8 * batch.length.astype(np.int64)
+    has_payload = (batch.flags & np.uint8(REMOTE)) == 0
+    bits = np.where(extended, EXTENDED_BITS, STANDARD_BITS) + 8 * batch.length.astype(np.int64) * has_payload
+    return np.where(batch.flags & np.uint8(ERROR), 0, bits)
 
 
 @dataclass

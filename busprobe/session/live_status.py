@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from busprobe.analysis.frame_tally import EXTENDED_BITS, STANDARD_BITS
+from busprobe.analysis.frame_tally import frame_bits
 from busprobe.bench.model import Bench
-from busprobe.frames import EXTENDED, FrameBatch, InputBatch
+from busprobe.frames import ERROR, FrameBatch, InputBatch
 from busprobe.report.live_text import LiveStatus, SourceLine
 from busprobe.session.live import LiveRun
 from busprobe.session.recorder import Recorder
@@ -18,6 +18,7 @@ from busprobe.session.recorder import Recorder
 @dataclass
 class _Flow:
     rows: int = 0
+    """Frames, error frames left out, or polls; as a replay counts them."""
     bits: int = 0
 
 
@@ -33,11 +34,11 @@ class StatusTaker:
         """An observer of the run."""
         name = batch.channels[0] if isinstance(batch, FrameBatch) and batch.channels else getattr(batch, "box", "")
         flow = self._flow.setdefault(name, _Flow())
-        flow.rows += len(batch)
-        if isinstance(batch, FrameBatch) and len(batch):
-            extended = int(np.count_nonzero(batch.flags & EXTENDED))
-            flow.bits += 8 * int(batch.length.sum(dtype=np.int64))
-            flow.bits += EXTENDED_BITS * extended + STANDARD_BITS * (len(batch) - extended)
+        if isinstance(batch, FrameBatch):
+            flow.rows += int(np.count_nonzero((batch.flags & np.uint8(ERROR)) == 0))
+            flow.bits += int(frame_bits(batch).sum())
+        else:
+            flow.rows += len(batch)
 
     def take(self, run: LiveRun, recorder: Recorder | None, failed: int) -> LiveStatus:
         """The status since the last call. failed: checks that have failed so far."""
