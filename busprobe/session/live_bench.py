@@ -29,7 +29,7 @@ from busprobe.session.live_notes import live_notes
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
 from busprobe.session.polling import Polling, start_polling
-from busprobe.session.recorder import Recorder, RecorderStatus
+from busprobe.session.recorder import Recorder, RecorderStatus, refuse_full_disk
 from busprobe.session.verifying import VerifyReport, load_plan
 from busprobe.sources.boxes import open_box, refuse_shared_ports
 from busprobe.sources.bus import BusSource
@@ -136,6 +136,7 @@ def run_live(
     """
     if options.record is not None:
         refuse_target(options.record, options.overwrite)
+        refuse_full_disk(options.record)
     stop = stop or threading.Event()
     clock = Clock()
     status = StatusTaker(plan.bench)

@@ -42,7 +42,8 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
         gone = (recorder.dropped_before_ns - run.start_ns) / 1e9
         notes.append(f"The ring was full: what came before {gone:.0f} s has been dropped.")
     if recorder is not None and recorder.failure:
-        notes.append(f"Recording stopped early: {recorder.failure}")
+        why = recorder.failure.removesuffix(": recording stopped.").removesuffix(".")
+        notes.append(f"Recording stopped early: {why}.")
     return notes
 
 

@@ -15,8 +15,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
+from typing import Protocol
 
-from busprobe.errors import BusprobeError, said
+from busprobe.errors import BusprobeError, OpenError, said
 from busprobe.frames import Batch, StateBatch
 from busprobe.recording.write import RecordingWriter, size_of
 from busprobe.results import LogLine
@@ -24,12 +25,25 @@ from busprobe.results import LogLine
 COMMIT_S = 0.45
 LEAST_FREE = 200 * 1024 * 1024
 """Recording stops below this much free space."""
+LEAST_TO_BEGIN = LEAST_FREE
+"""Without as much it does not begin."""
 RING_STEP = 0.1
 """Of a full ring, the share that is dropped at least."""
 CHECKPOINT_BYTES = 64 * 1024 * 1024
 """The log beside the file is moved into it when it has grown to this."""
 CHECKPOINT_S = 30.0
 """... or after this time: a file copied without its log lacks no more."""
+
+
+def refuse_full_disk(path: Path) -> None:
+    """Raise OpenError where the disk is so full already that recording to `path` would stop at once."""
+    folder = path.absolute().parent
+    if folder.is_dir() and (free := shutil.disk_usage(folder).free) < LEAST_TO_BEGIN:
+        raise OpenError(
+            f"only {free // 1024**2} MB are free on this disk, and recording needs {LEAST_TO_BEGIN // 1024**2} MB.",
+            path=path,
+            hint="Make room, or record to another disk.",
+        )
 
 
 @dataclass(frozen=True)
@@ -47,6 +61,13 @@ class RecorderStatus:
     """Why recording stopped before its end; empty while all is well."""
 
 
+class Recording(Protocol):
+    """What a live run needs of a recorder."""
+
+    def put(self, batch: Batch) -> None: ...
+    def put_lines(self, lines: Sequence[LogLine]) -> None: ...
+
+
 class Recorder(threading.Thread):
     """Call `start`, `put` and `put_lines` from one other thread, then `stop`."""
 
@@ -60,6 +81,7 @@ class Recorder(threading.Thread):
         ring_bytes: int | None = None,
     ) -> None:
         super().__init__(name="record", daemon=True)
+        refuse_full_disk(path)
         self.path = path
         self._writer = RecordingWriter(path, about=about, bench=bench, overwrite=overwrite)
         self._queue: SimpleQueue[Batch | Sequence[LogLine]] = SimpleQueue()

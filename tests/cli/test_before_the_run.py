@@ -143,4 +143,5 @@ def test_recording_that_stopped_early_ends_with_1(busprobe, folder: Path, monkey
     said = busprobe("record --bench live.toml --out x.duckdb --for 1s")
     assert said.status == 1
     assert "Recording stopped early: " in said.out
+    assert said.out.replace("\n", " ").count("recording stopped.") == 0
     assert signal.getsignal(signal.SIGINT) is before

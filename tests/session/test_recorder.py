@@ -175,3 +175,20 @@ def test_a_copy_without_the_log_lacks_no_more_than_what_came_since_the_last_chec
     recorder.stop()
     with open_recording(copy) as kept:
         assert kept.frame_count == 1000
+
+
+def test_a_full_disk_is_told_before_recording_begins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A run with a recording does not begin, and nothing is left behind."""
+    usage = shutil.disk_usage(tmp_path)._replace(free=150 * 1024**2)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage)
+    path = tmp_path / "full.duckdb"
+    told = (
+        f"{path}: only 150 MB are free on this disk, and recording needs 200 MB.\nMake room, or record to another disk."
+    )
+    with pytest.raises(OpenError) as caught:
+        Recorder(path, about={}, bench={})
+    assert str(caught.value) == told
+    with pytest.raises(OpenError) as caught:
+        play([ScriptedSource("body", [])], path)
+    assert str(caught.value) == told
+    assert not list(tmp_path.iterdir())
