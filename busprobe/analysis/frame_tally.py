@@ -19,6 +19,7 @@ from busprobe.frames import (
     UInt8Array,
     UInt64Array,
 )
+from busprobe.timeline import NEVER
 
 WORDS = 1 + TAIL_WORDS
 CHANGED_NS = 1_000_000_000
@@ -59,6 +60,8 @@ class TallyRows:
     words: UInt64Array
     changed: UInt64Array
     changed_before: UInt64Array
+    changed_ns: Int64Array
+    """When the payload was last another one than in the frame before; NEVER where it always was the same."""
     early: Int64Array
     """(n, EARLY) times of the first frames; 0 where there were not so many yet."""
 
@@ -70,8 +73,9 @@ def _no_rows() -> TallyRows:
     zero = np.zeros(0, np.int64)
     none = np.zeros((0, WORDS), np.uint64)
     return TallyRows(
-        zero, zero, zero, zero, zero, np.zeros(0, np.uint8), zero, none, none, none, np.zeros((0, EARLY), np.int64)
-    )
+        zero, zero, zero, zero, zero, np.zeros(0, np.uint8), zero, none, none, none, zero,
+        np.zeros((0, EARLY), np.int64),
+    )  # fmt: skip
 
 
 def row_key(channel: int, identifier: int, is_extended: bool) -> int:
@@ -134,13 +138,22 @@ class FrameTally:
         first[starts] = True
         before = np.concatenate([words[:1], words[:-1]])
         before[starts] = np.where(seen_before[:, None], rows.words[at], words[starts])
-        rows.changed[at] |= np.bitwise_or.reduceat(before ^ words, starts, axis=0)
+        moved = before ^ words
+        rows.changed[at] |= np.bitwise_or.reduceat(moved, starts, axis=0)
+        length_before = np.concatenate([length[:1], length[:-1]])
+        length_before[starts] = np.where(seen_before, rows.length[at], length[starts])
+        self._note_changes(t, at, starts, moved.any(axis=1) | (length_before != length))
         self._intervals(t, at, starts, ends, seen_before)
         sizes = ends - starts + 1
         self._keep_early(t, at, starts, sizes)
         rows.count[at] += sizes
         rows.last_ns[at], rows.length[at], rows.words[at] = t[ends], length[ends], words[ends]
         rows.bits[at] += np.add.reduceat(frame_bits(batch)[order], starts)
+
+    def _note_changes(self, t: Int64Array, at: Int64Array, starts: Int64Array, is_other: BoolArray) -> None:
+        """is_other: frames whose payload is another one than that of the frame before."""
+        last = np.maximum.reduceat(np.where(is_other, t, NEVER), starts)
+        self.rows.changed_ns[at] = np.maximum(self.rows.changed_ns[at], last)
 
     def _keep_early(self, t: Int64Array, at: Int64Array, starts: Int64Array, sizes: Int64Array) -> None:
         """Keep the times of each row's first frames."""
@@ -189,4 +202,4 @@ class FrameTally:
         for name in rows.__dataclass_fields__:
             old = getattr(rows, name)
             setattr(rows, name, np.concatenate([old, np.zeros((n, *old.shape[1:]), old.dtype)]))
-        rows.key[-n:] = keys
+        rows.key[-n:], rows.changed_ns[-n:] = keys, NEVER

@@ -182,6 +182,7 @@ def frame_table(
         rows.length,
         rows.words,
         rows.changed | rows.changed_before,
+        rows.changed_ns,
         share,
         tuple("" if message is None else message.name for message in found),
         tuple(

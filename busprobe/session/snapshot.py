@@ -99,6 +99,8 @@ class FrameTable:
     """(n, 8) payload of the newest frame, as in `frames`."""
     changed: UInt64Array
     """(n, 8) bits that changed in the last second or so."""
+    changed_ns: Int64Array
+    """(n,) when the payload was last another one than in the frame before; NEVER of `timeline` where it never was."""
     share: FloatArray
     """(n,) share of all bits on its channel, 0 to 1."""
     message: tuple[str, ...]
@@ -113,7 +115,7 @@ class FrameTable:
 EMPTY_TABLE = FrameTable(
     (), np.empty(0, np.uint8), np.empty(0, np.uint32), np.empty(0, np.uint8), np.empty(0, np.int64),
     np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.uint8),
-    np.empty((0, 8), np.uint64), np.empty((0, 8), np.uint64), np.empty(0), (), (),
+    np.empty((0, 8), np.uint64), np.empty((0, 8), np.uint64), np.empty(0, np.int64), np.empty(0), (), (),
 )  # fmt: skip
 
 

@@ -31,6 +31,8 @@ class Replay:
         self.pinned: Snapshot | None = None
         """The picture of instant A."""
         self.is_comparing = False
+        self.stepped_ns: int | None = None
+        """Where the last step from frame to frame led; None: something else has moved the instant since."""
         self._step = 1
         self._edges: tuple[object, Int64Array] = (None, NO_TIMES)
         self._actions: dict[str, Callable[[], None]] = {
@@ -49,6 +51,8 @@ class Replay:
 
     def do(self, what: str) -> None:
         """One key; the picture follows at once."""
+        if what in ("play", "last", "next", "time"):
+            self.stepped_ns = None
         self._actions[what]()
         if what in ("kind", "pin", "compare") and isinstance(self._app.screen, BoardScreen):
             self._app.screen.repaint()
@@ -56,6 +60,7 @@ class Replay:
             self._app.pull_now()
 
     def seek(self, t_ns: int) -> None:
+        self.stepped_ns = None
         self.player.seek(t_ns)
         self._app.pull_now()
 
@@ -97,6 +102,7 @@ class Replay:
         step, signal = STEPS[self._step], self.signal()
         if step.kind == "frame":
             self.player.step_frame(direction)
+            self.stepped_ns = self.player.position_ns
             return
         if self.player.step_mark(direction, step.kind, signal if step.kind == "edge" else None) is None:
             words = f"{step.words} {signal}" if step.kind == "edge" else step.words

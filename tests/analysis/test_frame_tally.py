@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from busprobe.analysis.frame_tally import EARLY, FrameTally, row_key
 from busprobe.frames import ERROR, EXTENDED, LATE, REMOTE, FrameBatch, Tail
+from busprobe.timeline import NEVER
 
 MS = 1_000_000
 
@@ -95,6 +96,14 @@ def test_marks_of_changed_bits_go_after_one_to_two_seconds() -> None:
     assert [marked(500), marked(1100), marked(2300)] == [4, 4, 0]
 
 
+def test_another_length_is_another_payload() -> None:
+    tally = FrameTally()
+    tally.add(frames([(0, 0x100, 0), (5, 0x100, 0)], length=2))
+    assert tally.rows.changed_ns.tolist() == [NEVER]
+    tally.add(frames([(9, 0x100, 0), (12, 0x100, 0)], length=3))
+    assert tally.rows.changed_ns.tolist() == [9 * MS]
+
+
 def test_payload_past_eight_bytes() -> None:
     tally = FrameTally()
     tail = np.zeros((1, 7), np.uint64)
@@ -126,12 +135,14 @@ def test_any_cut_gives_the_same_counts_payloads_and_bits(rows: list[tuple[int, i
         pieces.add(frames(rows[start:stop]))
     by_key = [dict(zip(t.rows.key.tolist(), range(len(t.rows.key)), strict=True)) for t in (whole, pieces)]
     assert list(by_key[0]) == list(by_key[1])
-    for name in ("count", "last_ns", "length", "bits", "words", "changed"):
+    for name in ("count", "last_ns", "length", "bits", "words", "changed", "changed_ns"):
         np.testing.assert_array_equal(getattr(whole.rows, name), getattr(pieces.rows, name))
     for key, place in by_key[0].items():
         own = [r for r in rows if r[1] == key]
         assert whole.rows.count[place] == len(own)
         assert whole.rows.words[place, 0] == own[-1][2]
+        changes = [after[0] * MS for before, after in pairwise(own) if before[2] != after[2]]
+        assert whole.rows.changed_ns[place] == max(changes, default=NEVER)
 
 
 @settings(max_examples=30, deadline=None)

@@ -37,7 +37,7 @@ from busprobe.session.snapshot import SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 from busprobe.session.surveying import survey
 from busprobe.session.verifying import verify
-from busprobe.timeline import FOREVER
+from busprobe.timeline import FOREVER, NEVER
 
 SECONDS = 40
 RECORDINGS = Path(__file__).parents[2] / "recordings"
@@ -359,7 +359,9 @@ def two_buses(times: Sequence[int], other: Sequence[int], late: Sequence[int]) -
 def said(tally: FrameTally) -> dict[tuple[str, int], tuple[int, ...]]:
     rows = tally.rows
     return {
-        (tally.channels[k >> 30], k & 0xFFFF): (int(rows.count[i]), int(rows.last_ns[i]), int(rows.words[i, 0]))
+        (tally.channels[k >> 30], k & 0xFFFF): tuple(
+            int(each) for each in (rows.count[i], rows.last_ns[i], rows.words[i, 0], rows.changed_ns[i])
+        )
         for i, k in enumerate(rows.key.tolist())
     }
 
@@ -410,6 +412,24 @@ def test_the_tally_of_a_file_with_stamps_out_of_order(rows: list[tuple[int, int]
             scratch.add(whole.take((newest <= t_ns) & (whole.flags == 0)))
             counts = {k: v[::2] for k, v in said(index.at(t_ns)).items()}
             assert counts == {k: v[::2] for k, v in said(scratch).items()}
+
+
+def test_when_payloads_changed_is_known_wherever_one_looks_first() -> None:
+    """Straight to 03:56.2, with nothing watched before: the times are those of the frames in the recording."""
+    path = RECORDINGS / "five_faults.duckdb"
+    with loaded(path) as scene:
+        t_ns = scene.snapshot().start_ns + 236_200_000_000
+        scene.player.seek(t_ns)
+        table = scene.snapshot().frames
+    with open_recording(path) as recording:
+        frames = recording.frames_between(NEVER, t_ns)
+    expected = []
+    for identifier in table.identifier.tolist():
+        own = frames.take(frames.identifier == identifier)
+        other = np.flatnonzero((np.diff(own.payload) != 0) | (np.diff(own.length) != 0)) + 1
+        expected.append(int(own.t_ns[other[-1]]) if len(other) else NEVER)
+    assert table.changed_ns.tolist() == expected
+    assert t_ns - table.changed_ns[table.identifier.tolist().index(0x0E4)] < 100_000_000
 
 
 def test_bounce_of_input_lines_up_to_the_instant() -> None:

@@ -30,6 +30,7 @@ from busprobe.session.snapshot import (
     Strip,
     User,
 )
+from busprobe.timeline import NEVER
 
 MS = 1_000_000
 S = 1_000_000_000
@@ -167,10 +168,18 @@ def frame_table(rows: int | None = None) -> FrameTable:
         length=np.array([len(bytes.fromhex(f[5])) for f in some], np.uint8),
         words=np.array([_words(f[5]) for f in some], np.uint64).reshape(n, 8),
         changed=np.array([_words(f[6]) for f in some], np.uint64).reshape(n, 8),
+        changed_ns=np.array([_changed_ns(*f[:3], f[6]) for f in some], np.int64),
         share=np.array([f[7] for f in some]),
         message=tuple(f[1] if turns[i] == 0 else "" for i, f in enumerate(some)),
         sending=(Sending.CYCLIC,) * n,
     )
+
+
+def _changed_ns(identifier: int, message: str, period_ms: int, changed: str) -> int:
+    """With the newest frame; of what is not marked long ago, or never where no database has it."""
+    if any(_words(changed)):
+        return NOW - period_ms * MS // 2
+    return NOW - 42 * S if message else NEVER
 
 
 def _words(text: str) -> list[int]:

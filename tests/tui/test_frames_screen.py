@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Callable
 
 import fake_van
+import numpy as np
 import pytest
 from fake_scene import FakeScene
 from textual.pilot import Pilot
@@ -16,6 +17,7 @@ from busprobe.tui.screens.path import PathScreen
 from busprobe.tui.view.spans import plain
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
+from busprobe.tui.widgets.timebar import Timebar
 
 Compare = Callable[..., bool]
 SMALL, LARGE = (80, 24), (120, 40)
@@ -119,6 +121,29 @@ async def test_words_of_a_filter_are_never_taken_as_markup(live: FakeScene) -> N
         await press(pilot, "2", "f", "left_square_bracket", "slash", "right_square_bracket")
         assert first_column(app) == []
         assert isinstance(app.screen, FramesScreen)
+
+
+async def test_a_step_from_frame_to_frame_selects_the_frame_it_reached(replay: FakeScene) -> None:
+    table = replay.picture.frames
+    times = {0x0F1: fake_van.NOW + fake_van.MS, 0x2F0: fake_van.NOW + 2 * fake_van.MS}
+    last_ns = [times.get(i, t) for i, t in zip(table.identifier.tolist(), table.last_ns.tolist(), strict=True)]
+    replay.alter(frames=dataclasses.replace(table, last_ns=np.array(last_ns, np.int64)))
+    app = BusprobeApp(replay)
+
+    def here() -> tuple[str, bool]:
+        selected = listed(app).selected
+        assert selected is not None
+        return selected.key, "frame 0F1 BrakeStatus" in plain(app.screen.query_one(Timebar).lines[0])
+
+    async with app.run_test(size=LARGE) as pilot:
+        await press(pilot, *TO_GEAR, *"k" * 7)
+        assert here() == ("body 0E4", False)
+        await press(pilot, "right")
+        assert here() == ("body 0F1", True)
+        await press(pilot, "up", "up", "f3")  # who looks elsewhere at this instant stays there
+        assert here() == ("body 0D0", True)
+        await press(pilot, "right")
+        assert here() == ("body 2F0", False)
 
 
 @pytest.mark.parametrize("picture", [fake_van.EMPTY, fake_van.LIVE], ids=["nothing heard", "frames"])

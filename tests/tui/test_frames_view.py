@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from busprobe.session.snapshot import EMPTY_TABLE, FrameTable
+from busprobe.timeline import NEVER
 from busprobe.tui.view.frames import (
     ORDERS,
-    ChangeTimes,
     FrameRows,
     PayloadTexts,
     Wanted,
@@ -19,6 +19,8 @@ from busprobe.tui.view.frames import (
     bytes_cell,
     columns,
     next_order,
+    reached,
+    reached_text,
     shown,
     title,
 )
@@ -28,13 +30,8 @@ TABLE = fake_van.frame_table()
 NOW, S = fake_van.NOW, fake_van.S
 
 
-def never(table: FrameTable) -> np.ndarray:
-    return np.full(len(table), -1, np.int64)
-
-
 def listed(table: FrameTable, wanted: Wanted, *, t_ns: int = NOW) -> FrameRows:
-    changed_ns = ChangeTimes().note(table, t_ns)
-    return FrameRows(table, shown(table, wanted, changed_ns, t_ns), changed_ns, t_ns, PayloadTexts(), bits=wanted.bits)
+    return FrameRows(table, shown(table, wanted, t_ns), t_ns, PayloadTexts(), bits=wanted.bits)
 
 
 def texts(rows: FrameRows) -> list[tuple[str, ...]]:
@@ -77,22 +74,46 @@ def test_identifier_order_is_of_numbers_not_of_hearing() -> None:
 
 
 def test_newest_change_comes_first_and_what_never_changed_last() -> None:
-    times = ChangeTimes()
-    still = dataclasses.replace(TABLE, changed=np.zeros_like(TABLE.changed))
-    one = still.changed.copy()
-    one[7, 0] = 1
-    times.note(TABLE, NOW)
-    changed_ns = times.note(dataclasses.replace(TABLE, changed=one), NOW + 5 * S)
-    order = shown(TABLE, Wanted(order="newest change"), changed_ns, NOW + 5 * S)
+    changed_ns = np.arange(len(TABLE), dtype=np.int64) * S + NOW - 100 * S
+    changed_ns[[2, 9]] = NEVER
+    changed_ns[7] = NOW - 3 * S
+    table = dataclasses.replace(TABLE, changed_ns=changed_ns)
+    order = shown(table, Wanted(order="newest change"), NOW)
     assert TABLE.identifier[order[0]] == 0x1A0
-    assert list(TABLE.identifier[order[-2:]]) == [0x1B4, 0x2F0]
+    assert list(TABLE.identifier[order[-2:]]) == [0x0E4, 0x2F0]
 
 
-def test_a_change_after_the_time_shown_is_forgotten() -> None:
-    times = ChangeTimes()
-    times.note(TABLE, NOW)
-    still = dataclasses.replace(TABLE, changed=np.zeros_like(TABLE.changed))
-    assert (times.note(still, NOW - S) == -1).all()
+@pytest.mark.parametrize(
+    ("ago", "text"),
+    [
+        (None, "-"), (0, "now"), (-20_000_000, "now"), (80_000_000, "now"), (400_000_000, "just now"),
+        (S, "1 s ago"), (42 * S, "42 s ago"), (221 * S, "3min ago"), (5 * 3600 * S, "5 h ago"),
+    ],
+)  # fmt: skip
+def test_when_a_payload_changed_comes_from_the_data(ago: int | None, text: str) -> None:
+    """... not from what a screen has watched: one picture is enough. Live, a tally may be ahead of the picture."""
+    changed_ns = np.full(len(TABLE), NEVER if ago is None else NOW - (ago or 0), np.int64)
+    table = dataclasses.replace(TABLE, changed_ns=changed_ns, changed=np.zeros_like(TABLE.changed))
+    assert texts(listed(table, Wanted("E4")))[0][7] == text
+
+
+@pytest.mark.parametrize(
+    ("times", "text"),
+    [
+        ({}, ""),
+        ({2: NOW}, "0E4 TransmissionStatus"),
+        ({9: NOW}, "2F0"),
+        ({2: NOW, 3: NOW, 9: NOW}, "0E4 TransmissionStatus and 2 more"),
+    ],
+    ids=["between frames", "one", "no database", "several at once"],
+)
+def test_the_frame_that_a_step_reached(times: dict[int, int], text: str) -> None:
+    last_ns = TABLE.last_ns - S
+    for place, t_ns in times.items():
+        last_ns[place] = t_ns
+    table = dataclasses.replace(TABLE, last_ns=last_ns)
+    assert reached(table, NOW) == list(times)
+    assert reached_text(table, NOW) == text
 
 
 def test_orders_go_round() -> None:
@@ -137,10 +158,7 @@ def test_bits_that_changed_are_boxes_full_for_one() -> None:
 
 
 def test_no_frames_no_rows() -> None:
-    rows = FrameRows(
-        EMPTY_TABLE, shown(EMPTY_TABLE, Wanted("x"), never(EMPTY_TABLE), NOW), never(EMPTY_TABLE), NOW, PayloadTexts()
-    )
-    assert list(rows) == []
+    assert list(listed(EMPTY_TABLE, Wanted("x"))) == []
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from datetime import UTC, timedelta, timezone
 import fake_van
 import numpy as np
 import pytest
-from fake_van import END, MARKS, NOW, REPLAY, START, S, at
+from fake_van import END, MARKS, MS, NOW, REPLAY, START, S, at
 
 from busprobe.session.snapshot import Mark
 from busprobe.tui.view.spans import plain
@@ -85,6 +85,10 @@ WORDS = [
      " ‖ paused 1×  02:22.100 of 10:12.0  ←→ trigger  ✗ Beacons flash in step"),
     ("beside a mark", {"t_ns": at(141.3)}, Bar(STEPS[2], None), 90,
      " ‖ paused 1×  02:21.300 of 10:12.0  ←→ trigger  ✗ 02:22.100 Beacons flash in step"),
+    ("at a frame", {"t_ns": NOW - 10 * MS}, Bar(STEPS[0], None), 90,
+     " ‖ paused 1×  03:19.990 of 10:12.0  ←→ frame 0E4 TransmissionStatus and 3 more  ◆ 03:19.1…"),
+    ("between frames", {"t_ns": NOW - 9 * MS}, Bar(STEPS[0], None), 90,
+     " ‖ paused 1×  03:19.991 of 10:12.0  ←→ frame  ◆ 03:19.100 Rear door opens while moving"),
     ("narrow", {"t_ns": at(142.1)}, Bar(STEPS[2], None), 40, " ‖ paused 1×  02:22.100 of 10:12.0  ←→ …"),
 ]  # fmt: skip
 

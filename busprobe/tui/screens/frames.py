@@ -38,9 +38,10 @@ class FramesScreen(BoardScreen):
         super().__init__()
         self._order = frames.ORDERS[0]
         self._bits = False
-        self._changes = frames.ChangeTimes()
         self._texts = frames.PayloadTexts()
         self._rows: frames.FrameRows | None = None
+        self._stepped_ns: int | None = None
+        """The step from frame to frame that the selection has followed."""
         self._detail: FrameDetail | None = None
 
     def compose_body(self) -> ComposeResult:
@@ -54,13 +55,24 @@ class FramesScreen(BoardScreen):
 
     def paint(self, picture: Snapshot) -> None:
         wanted, table = self._wanted(), picture.frames
-        changed_ns = self._changes.note(table, picture.t_ns)
-        indexes = frames.shown(table, wanted, changed_ns, picture.t_ns)
-        self._rows = frames.FrameRows(table, indexes, changed_ns, picture.t_ns, self._texts, bits=wanted.bits)
+        indexes = frames.shown(table, wanted, picture.t_ns)
+        self._rows = frames.FrameRows(table, indexes, picture.t_ns, self._texts, bits=wanted.bits)
         listed = self.query_one("#frames", Rows)
         listed.show(self._rows, frames.columns(wanted, several_channels=len(table.channels) > 1))
+        self._follow_step(picture, listed)
         self.entitle(listed, frames.title(table, len(indexes), wanted, held=self.board.is_holding))
         self._paint_detail()
+
+    def _follow_step(self, picture: Snapshot, listed: Rows) -> None:
+        """Select the identifier of the frame that a step has just reached."""
+        replay = self.board.replay
+        stepped_ns = None if replay is None else replay.stepped_ns
+        if stepped_ns == self._stepped_ns or stepped_ns not in (None, picture.t_ns):
+            return  # followed already, or its picture is still to come
+        self._stepped_ns = stepped_ns
+        for key in frames.reached_keys(picture.frames, picture.t_ns) if stepped_ns is not None else ():
+            if listed.select(key):
+                return
 
     def _paint_detail(self) -> None:
         bits, values = self.query_one("#bits", Sheet), self.query_one("#values", Rows)

@@ -11,6 +11,7 @@ import numpy as np
 from busprobe.errors import counted
 from busprobe.frames import Int64Array
 from busprobe.session.snapshot import FrameTable
+from busprobe.timeline import NEVER
 from busprobe.tui.view.rhythm import brief, rhythm
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND
@@ -18,6 +19,8 @@ from busprobe.tui.view.times import SECOND
 ORDERS = ("first heard", "identifier", "count", "period", "share", "newest change")
 """What rows are ordered by; a key goes from one to the next."""
 
+NOW_NS = 100_000_000
+"""A change no longer ago than this is one of now."""
 MOST_TEXTS = 4_000
 """Payload texts kept; then all are forgotten."""
 
@@ -69,33 +72,17 @@ def hex_of(table: FrameTable, i: int) -> str:
     return f"{table.identifier[i]:03X}"
 
 
-class ChangeTimes:
-    """When the payload of each row of a frame table was last seen to change."""
-
-    def __init__(self) -> None:
-        self._t_ns: Int64Array = np.empty(0, np.int64)
-
-    def note(self, table: FrameTable, t_ns: int) -> Int64Array:
-        """(n,) event times up to this picture, -1 where never seen."""
-        known = self._t_ns[: len(table)]
-        now = np.full(len(table), -1, np.int64)
-        now[: len(known)] = np.where(known <= t_ns, known, -1)
-        now[table.changed.any(axis=1)] = t_ns
-        self._t_ns = now
-        return now
-
-
-def shown(table: FrameTable, wanted: Wanted, changed_ns: Int64Array, t_ns: int) -> Int64Array:
+def shown(table: FrameTable, wanted: Wanted, t_ns: int) -> Int64Array:
     """Indexes of the rows to show, in their order."""
     rows = np.arange(len(table))
     if wanted.words.strip():
         kept = [i for i in range(len(table)) if matches(wanted.words, key_of(table, i), table.message[i])]
         rows = np.array(kept, np.int64)
-    return rows[np.lexsort(_sort_keys(table, wanted.order, changed_ns, t_ns, rows))]
+    return rows[np.lexsort(_sort_keys(table, wanted.order, t_ns, rows))]
 
 
 def _sort_keys(
-    table: FrameTable, order: str, changed_ns: Int64Array, t_ns: int, rows: Int64Array
+    table: FrameTable, order: str, t_ns: int, rows: Int64Array
 ) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.float64 | np.int64]], ...]:
     """Keys for `lexsort`, the last one first in weight; equal rows stay in order of identifier."""
     by_identifier = (table.identifier[rows].astype(np.int64), table.channel[rows].astype(np.int64))
@@ -111,8 +98,10 @@ def _sort_keys(
         case "share":
             return (*by_identifier, -np.round(table.share[rows], 3))
         case "newest change":
-            at = changed_ns[rows]
-            return (*by_identifier, np.where(at >= 0, (t_ns - at) // SECOND, np.iinfo(np.int64).max))
+            at = table.changed_ns[rows]
+            # Whole seconds: rows must not swap places with every picture.
+            ago = np.maximum(t_ns - np.where(at > NEVER, at, t_ns), 0) // SECOND
+            return (*by_identifier, np.where(at > NEVER, ago, np.iinfo(np.int64).max))
     return (rows,)
 
 
@@ -174,7 +163,6 @@ class FrameRows(Sequence[Row]):
         self,
         table: FrameTable,
         indexes: Int64Array,
-        changed_ns: Int64Array,
         t_ns: int,
         texts: PayloadTexts,
         *,
@@ -182,7 +170,6 @@ class FrameRows(Sequence[Row]):
     ) -> None:
         self.table = table
         self.indexes = indexes
-        self._changed_ns = changed_ns
         self._t_ns = t_ns
         self._texts = texts
         self._bits = bits
@@ -221,7 +208,7 @@ class FrameRows(Sequence[Row]):
             self._texts.cell(payload, changed, bits=self._bits),
             cell(message) if message else cell("not in a database", Tone.DIM),
             cell(f"{table.share[i]:.1%}"),
-            _changed(int(self._changed_ns[i]), self._t_ns),
+            _changed(int(table.changed_ns[i]), self._t_ns),
         )
         return Row(key, cells)
 
@@ -235,12 +222,34 @@ class FrameRows(Sequence[Row]):
 
 
 def _changed(changed_ns: int, t_ns: int) -> Cell:
-    if changed_ns < 0:
+    """How long ago the payload changed; "-" where it always was the same."""
+    if changed_ns == NEVER:
         return cell("-", Tone.DIM)
-    if changed_ns == t_ns:
+    ago = max(t_ns - changed_ns, 0)
+    if ago < NOW_NS:
         return cell("now", Tone.NOTE)
-    ago = t_ns - changed_ns
     return cell(f"{brief(ago)} ago" if ago >= SECOND else "just now", Tone.DIM)
+
+
+def reached(table: FrameTable, t_ns: int) -> list[int]:
+    """Places of the identifiers that have a frame at exactly this time."""
+    return np.flatnonzero(table.last_ns == t_ns).tolist()
+
+
+def reached_keys(table: FrameTable, t_ns: int) -> list[str]:
+    """Keys of the rows of those identifiers."""
+    return [key_of(table, i) for i in reached(table, t_ns)]
+
+
+def reached_text(table: FrameTable, t_ns: int) -> str:
+    """The frame at a time: "0E4 TransmissionStatus", "0E4 TransmissionStatus and 2 more"; empty: there is none."""
+    found = reached(table, t_ns)
+    if not found:
+        return ""
+    i = found[0]
+    name = key_of(table, i) if len(table.channels) > 1 else hex_of(table, i)
+    more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+    return f"{name} {table.message[i]}".rstrip() + more
 
 
 def title(table: FrameTable, count: int, wanted: Wanted, *, held: bool) -> str:

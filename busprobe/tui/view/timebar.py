@@ -10,6 +10,7 @@ import numpy as np
 
 from busprobe.frames import Int64Array
 from busprobe.session.snapshot import Mark, Snapshot
+from busprobe.tui.view.frames import reached_text
 from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell, fit, width_of
 from busprobe.tui.view.times import clock
 from busprobe.tui.view.values import value_cell
@@ -112,7 +113,11 @@ def bar_lines(picture: Snapshot, bar: Bar, line: Int64Array, marks: Sequence[Mar
 def _words(picture: Snapshot, bar: Bar, marks: Sequence[Mark], on: Scale) -> Line:
     start = picture.start_ns
     state = Span(" ▶ playing ", Tone.ON) if picture.is_playing else Span(" ‖ paused ", Tone.STRONG)
-    to = f"{bar.step.words} {bar.signal or 'no signal'}" if bar.step.kind == "edge" else bar.step.words
+    to = bar.step.words
+    if bar.step.kind == "edge":
+        to += f" {bar.signal or 'no signal'}"
+    elif bar.step.kind == "frame" and not picture.is_playing:
+        to += f" {reached_text(picture.frames, picture.t_ns)}".rstrip()
     left = [
         state,
         Span(f"{picture.speed:g}×  ", Tone.STRONG),
