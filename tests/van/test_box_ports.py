@@ -1,6 +1,7 @@
 """Simulated input boxes at the wire: what they print, and that they come and go cleanly."""
 
 import os
+import threading
 import time
 from pathlib import Path
 
@@ -62,11 +63,17 @@ def test_levels_are_asked_for_the_very_time_of_the_line() -> None:
 
 
 def test_nobody_reads_and_nothing_blocks() -> None:
-    port = PseudoPort()
-    for _ in range(100):
-        port.write(b"x" * 1000)
-    port.close()
-    port.close()
+    port, is_done = PseudoPort(), threading.Event()
+
+    def fill() -> None:
+        for _ in range(100):
+            port.write(b"x" * 1000)
+        port.close()
+        port.close()
+        is_done.set()
+
+    threading.Thread(target=fill, daemon=True).start()
+    assert is_done.wait(PATIENCE_S)
 
 
 def test_a_link_comes_and_goes(tmp_path: Path) -> None:
