@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import re
 import shutil
-import signal
 import sys
-import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +16,7 @@ from busprobe.bench.units import UnitError, duration_ns
 from busprobe.cli import options
 from busprobe.report.cautions import caution_lines
 from busprobe.report.live_text import LiveStatus, status_line
+from busprobe.session.endings import ignore_endings
 
 if TYPE_CHECKING:
     from busprobe.session.live_bench import LiveOptions
@@ -103,29 +102,29 @@ def refuse_live_options(**given: object) -> None:
 def live_screen() -> Iterator[Callable[[LiveStatus], None] | None]:
     """Show the cautions, then a status line on a terminal; None where stderr is no terminal.
 
-    After the run Ctrl-C is ignored until the command ends: a late one must not take the report away.
+    After the run Ctrl-C and its like are ignored until the command ends: a late one must not take the report away.
     """
     for line in caution_lines(max(40, min(80, shutil.get_terminal_size().columns - 1))):
         click.echo(line, err=True)
     click.echo("Ctrl-C ends the run and gives the result.", err=True)
     if not sys.stderr.isatty():
         yield None
-        _ignore_interrupts()
+        ignore_endings()
         return
 
     def show(status: LiveStatus) -> None:
         width = shutil.get_terminal_size().columns - 1
-        sys.stderr.write("\r" + status_line(status, width).ljust(width))
-        sys.stderr.flush()
+        _paint("\r" + status_line(status, width).ljust(width))
 
     try:
         yield show
-        _ignore_interrupts()
+        ignore_endings()
     finally:
-        sys.stderr.write("\r" + " " * (shutil.get_terminal_size().columns - 1) + "\r")
+        _paint("\r" + " " * (shutil.get_terminal_size().columns - 1) + "\r")
+
+
+def _paint(text: str) -> None:
+    """Onto a terminal that may be gone: that takes nothing from the run."""
+    with suppress(OSError):
+        sys.stderr.write(text)
         sys.stderr.flush()
-
-
-def _ignore_interrupts() -> None:
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGINT, signal.SIG_IGN)

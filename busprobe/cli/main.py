@@ -11,7 +11,6 @@ import io
 import os
 import signal
 import sys
-import threading
 from collections.abc import Sequence
 from types import TracebackType
 
@@ -21,6 +20,7 @@ from busprobe import __version__
 from busprobe.cli.lazy import Entry, LazyGroup
 from busprobe.cli.pipes import forget_stdout, open_closed_streams
 from busprobe.errors import BusprobeError
+from busprobe.session.endings import endings_kept
 
 UNUSABLE = 3
 INTERRUPTED = 130
@@ -86,12 +86,8 @@ def main() -> None:
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command line and return its exit status; everything said is on stdout or stderr."""
-    before = signal.getsignal(signal.SIGINT)
-    try:
+    with endings_kept():
         return _run(arguments)
-    finally:
-        if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGINT, before)
 
 
 def _run(arguments: Sequence[str]) -> int:

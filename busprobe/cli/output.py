@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import shutil
 import sys
 from collections.abc import Callable, Iterable
@@ -19,6 +20,8 @@ from busprobe.report.table import fitted
 T = TypeVar("T")
 
 PROBLEMS_SHOWN = 10
+GONE = (errno.EPIPE, errno.EIO)
+"""Of what was read at the other end: a pipe, a terminal."""
 PIPE_WIDTH = 100
 NARROWEST, WIDEST = 60, 120
 
@@ -40,7 +43,9 @@ def print_lines(lines: Iterable[str]) -> None:
     try:
         sys.stdout.write("".join(f"{line}\n" for line in lines))
         sys.stdout.flush()
-    except BrokenPipeError:
+    except OSError as error:
+        if error.errno not in GONE:
+            raise
         forget_stdout()
 
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import signal
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -24,6 +21,7 @@ from busprobe.recording.write import refuse_target
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
 from busprobe.session.enclosed import enclosed_texts
+from busprobe.session.endings import endings_set
 from busprobe.session.live import LiveRun
 from busprobe.session.live_notes import live_notes
 from busprobe.session.live_status import StatusTaker
@@ -40,7 +38,6 @@ from busprobe.sources.drivers import uncertainty_ns
 from busprobe.sources.live import LiveSource
 
 STATUS_S = 0.5
-STDERR = 2
 
 
 @dataclass(frozen=True)
@@ -158,7 +155,7 @@ def run_live(
         return recorder
 
     finishing = "Finishing." if options.record is None else "Finishing; the recording is being closed."
-    with _interrupt_sets(stop, finishing):
+    with endings_set(stop, finishing):
         if options.on_wake:
             run.on_wake = record
         else:
@@ -201,36 +198,6 @@ def _go_on(
             next_status = time.monotonic() + STATUS_S
             now = status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value])
             show(now if polling is None else replace(now, unasked=polling.health.paused))
-
-
-@contextmanager
-def _interrupt_sets(stop: threading.Event, finishing: str) -> Iterator[None]:
-    """Ctrl-C ends the run between two turns: what was taken in is recorded and evaluated as a whole.
-
-    Further ones, until all is closed, change nothing; the first of them is answered with `finishing`.
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    asked = told = False
-
-    def interrupted(_number: int, _frame: object) -> None:
-        # May come in the midst of an earlier one: nothing here may wait for what that one holds.
-        nonlocal asked, told
-        if not asked and not stop.is_set():
-            asked = True
-            stop.set()
-        elif not told:
-            told = True
-            # Not through sys.stderr, which may be in the midst of writing.
-            with suppress(OSError):
-                os.write(STDERR, f"\n{finishing}\n".encode())
-
-    before = signal.signal(signal.SIGINT, interrupted)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def new_recorder(

@@ -145,3 +145,63 @@ def test_recording_that_stopped_early_ends_with_1(busprobe, folder: Path, monkey
     assert "Recording stopped early: " in said.out
     assert said.out.replace("\n", " ").count("recording stopped.") == 0
     assert signal.getsignal(signal.SIGINT) is before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a signal of POSIX")
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_a_request_to_end_is_like_ctrl_c(folder: Path, name: str) -> None:
+    """Verdicts, a closed recording and the same exit status."""
+    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"{name} {os.getpid()}"))
+    command = [sys.executable, "-m", "busprobe", "record", "--bench", "live.toml", "--out", "x.duckdb"]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        until = time.monotonic() + 30
+        while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
+            time.sleep(0.02)
+        process.send_signal(getattr(signal, name))
+        out, _ = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert (process.returncode, "Summary" in out) == (0, True)
+    assert not (folder / "x.duckdb.wal").exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals of POSIX")
+def test_a_terminal_that_is_closed_ends_the_run_in_order(folder: Path) -> None:
+    """Nobody can read the verdicts any more; the recording is whole, and the report is in its file."""
+    import pty
+
+    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"terminal {os.getpid()}"))
+    words = ["-m", "busprobe", "record", "--bench", "live.toml", "--out", "x.duckdb", "--json", "x.json"]
+    child, terminal = pty.fork()
+    if not child:
+        os.execv(sys.executable, [sys.executable, *words])
+    until = time.monotonic() + 30
+    while not (folder / "x.duckdb").exists() and time.monotonic() < until:
+        time.sleep(0.02)
+    time.sleep(1.0)
+    os.close(terminal)
+    _, status = os.waitpid(child, 0)
+    assert os.waitstatus_to_exitcode(status) == 0
+    assert (folder / "x.json").exists()
+    assert not (folder / "x.duckdb.wal").exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a signal of POSIX")
+def test_without_hangup_means_without(folder: Path) -> None:
+    """What `nohup` ignores stays ignored."""
+    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"nohup {os.getpid()}"))
+    words = f"trap '' HUP; exec '{sys.executable}' -m busprobe record --bench live.toml --out x.duckdb"
+    process = subprocess.Popen(["sh", "-c", words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        until = time.monotonic() + 30
+        while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
+            time.sleep(0.02)
+        process.send_signal(signal.SIGHUP)
+        with pytest.raises(subprocess.TimeoutExpired):
+            process.wait(1.0)
+        process.send_signal(signal.SIGINT)
+        out, _ = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert (process.returncode, "Summary" in out) == (0, True)
