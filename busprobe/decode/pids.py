@@ -8,7 +8,6 @@ the table of lengths. The data are in `pids_numeric` and `pids_bits`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -158,9 +157,3 @@ def _split_whole(body: bytes, head: int, place: int) -> list[tuple[int, int, byt
 
 def _item(body: bytes, place: int, head: int, end: int) -> tuple[int, int, bytes]:
     return body[place], body[place + 1] if head == 2 else 0, body[place + head : end]
-
-
-def all_quantities() -> Iterator[Quantity]:
-    """Every quantity, by PID."""
-    for pid in sorted(QUANTITIES):
-        yield from QUANTITIES[pid]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
+from busprobe.tui.view.spans import Line, Span, Tone, fit
 
 
 class Edge(NamedTuple):
@@ -60,8 +60,3 @@ def beside(left: Sequence[Line], right: Sequence[Line], left_width: int, gap: in
         have = fit(left[i] if i < len(left) else (), left_width)
         out.append((*have, Span(" " * gap), *(right[i] if i < len(right) else ())))
     return out
-
-
-def centred(line: Line, width: int) -> Line:
-    """The line in the middle of `width` columns."""
-    return (Span(" " * max((width - width_of(line)) // 2, 0)), *line)

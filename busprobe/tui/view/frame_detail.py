@@ -17,13 +17,8 @@ VALUE_COLUMNS = (
     Column("Where", 14, grow=1, drop=2),
 )
 
-GRID_WIDTH = 41
-"""Columns that the grid takes."""
-
-
 BITS_ONLY = "held: see its bits"
 """Value of a signal whose bits have changed since the picture."""
-
 
 def held(detail: FrameDetail, payload: bytes, changed: bytes) -> FrameDetail:
     """The detail with an older payload, that of a picture which stands still.
