@@ -20,6 +20,7 @@ VALUE_COLUMNS = (
 BITS_ONLY = "held: see its bits"
 """Value of a signal whose bits have changed since the picture."""
 
+
 def held(detail: FrameDetail, payload: bytes, changed: bytes) -> FrameDetail:
     """The detail with an older payload, that of a picture which stands still.
 
