@@ -24,6 +24,8 @@ from busprobe.sources.received import frames_of_messages, stamps_of
 
 WAIT_S = 0.01
 """A blocking read gives up after this long to see whether the batch is due."""
+LOOKS = 2
+"""So many looks in a row that find nothing, and nothing waits: one may find what is no frame."""
 NAP_S = 0.004
 """Between two looks at a socket with ample room: one look for many frames saves waking for each."""
 HOPELESS = 200
@@ -38,10 +40,12 @@ class Haul:
     """Its times are the driver's stamps, ns; the arrival where it gave none."""
     arrivals_ns: Int64Array
     """(n,) event time at which each frame had come at the latest."""
+    after_ns: Int64Array
+    """(n,) event time at which each had not come yet: of a look that found nothing more."""
     errors: Sequence[can.Message]
     """The error frames among them."""
     empty_ns: int | None
-    """When a look last found nothing more; None: never."""
+    """All that came before this has been read: when a look last began that found nothing more; None: never."""
 
 
 class Drain(Protocol):
@@ -64,28 +68,47 @@ class Drain(Protocol):
 class MessageDrain:
     """Asks a driver for message after message."""
 
-    def __init__(self, bus: Bus, device: can.BusABC, now_ns: Callable[[], int], mark: str, *, naps: bool) -> None:
-        """mark: channel name of own frames that come back, empty where none do; naps: wait between looks."""
+    def __init__(
+        self,
+        bus: Bus,
+        device: can.BusABC,
+        now_ns: Callable[[], int],
+        mark: str,
+        *,
+        naps: bool,
+        wait_s: float = WAIT_S,
+    ) -> None:
+        """mark: channel name of own frames that come back, empty where none do; naps: wait between looks.
+        wait_s: else a look waits so long.
+        """
         self.unreadable = 0
         self.fault: DeviceError | None = None
         self._bus = bus
         self._device = device
         self._now_ns = now_ns
         self._mark = mark
-        self._wait_s, self._nap_s = (0.0, NAP_S) if naps else (WAIT_S, 0.0)
+        self._wait_s, self._nap_s, self._looks = (0.0, NAP_S, 1) if naps else (wait_s, 0.0, LOOKS)
+        self._wait_ns = round(self._wait_s * 1e9)
         self._recv = _receiver(device)
         self._heard = False
+        self._after_ns = now_ns()
+        self._empty = 0
+        """Looks in a row that found nothing."""
 
     def take(self, deadline_ns: int) -> Haul:
         messages: list[can.Message] = []
         arrivals: list[int] = []
-        take, arrived, recv, now = messages.append, arrivals.append, self._recv, self._now_ns
-        wait_s, nap_s = self._wait_s, self._nap_s
+        afters: list[int] = []
+        take, arrived, not_before, recv = messages.append, arrivals.append, afters.append, self._recv
+        now, nap_s, looks, often_ns = self._now_ns, self._nap_s, self._looks, self._wait_ns // 2
         empty_ns = None
         t_ns = now()
         while t_ns < deadline_ns:
+            began_ns = t_ns
+            # Now and then a look that does not wait: where frames keep coming no other ever finds nothing.
+            waits = self._empty >= looks or began_ns - self._after_ns < often_ns
             try:
-                message = recv(wait_s)
+                message = recv(self._wait_s if waits else 0.0)
             except (can.CanError, OSError, *UNREADABLE) as error:
                 if self._is_lost(error):
                     break
@@ -93,14 +116,22 @@ class MessageDrain:
                 continue
             t_ns = now()
             if message is not None:
+                self._heard, self._empty = True, 0
                 take(message)
                 arrived(t_ns)
-            else:
-                empty_ns = t_ns
-                if nap_s:
-                    time.sleep(nap_s)
-        self._heard = self._heard or bool(messages)
-        return haul_of_messages(messages, np.array(arrivals, np.int64), empty_ns, self._bus.name, self._mark)
+                not_before(self._after_ns)
+                continue
+            # One that waits and is over early found something, which was no frame.
+            self._empty = 0 if waits and t_ns < began_ns + often_ns else self._empty + 1
+            if self._empty >= looks:
+                # The program may have been held up since the look: what came meanwhile was not seen.
+                empty_ns = self._after_ns = min(t_ns, began_ns + self._wait_ns) if waits else began_ns
+            if nap_s:
+                time.sleep(nap_s)
+                t_ns = now()
+        return haul_of_messages(
+            messages, np.array(arrivals, np.int64), np.array(afters, np.int64), empty_ns, self._bus.name, self._mark
+        )
 
     def close(self) -> None:
         """The device is all there is."""
@@ -124,16 +155,21 @@ class MessageDrain:
 
 
 def haul_of_messages(
-    messages: Sequence[can.Message], arrivals_ns: Int64Array, empty_ns: int | None, channel: str, mark: str
+    messages: Sequence[can.Message],
+    arrivals_ns: Int64Array,
+    after_ns: Int64Array,
+    empty_ns: int | None,
+    channel: str,
+    mark: str,
 ) -> Haul:
     """Messages in their order; those whose channel is `mark` were sent by us."""
     if not messages:
-        return Haul(empty_frames((channel,)), arrivals_ns, (), empty_ns)
+        return Haul(empty_frames((channel,)), arrivals_ns, after_ns, (), empty_ns)
     if mark:
         for message in messages:
             message.is_rx = message.is_rx and message.channel != mark
     frames = frames_of_messages(messages, stamps_of(messages, arrivals_ns), channel)
-    return Haul(frames, arrivals_ns, [m for m in messages if m.is_error_frame], empty_ns)
+    return Haul(frames, arrivals_ns, after_ns, [m for m in messages if m.is_error_frame], empty_ns)
 
 
 def _receiver(device: can.BusABC) -> Callable[[float], can.Message | None]:

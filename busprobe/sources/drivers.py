@@ -24,11 +24,15 @@ class StampedBy(Enum):
 
 
 UNCERTAINTY_NS: Mapping[StampedBy, int] = MappingProxyType(
-    {StampedBy.SYSTEM: 1_000_000, StampedBy.READER: 3_000_000, StampedBy.ADAPTER: 2_000_000}
+    {StampedBy.SYSTEM: 1_000_000, StampedBy.READER: 20_000_000, StampedBy.ADAPTER: 2_000_000}
 )
 """How exact stamps are at best: USB gathers frames for 1 ms, a scheduler takes about as long,
 two oscillators drift apart by 1 ms in the time over which they are compared (common practice,
-no source)."""
+no source). A frame that is stamped as it is read is late by as much as its reader was held up:
+measured beside a busy machine, 99.9 of 100 frames by less than 14 ms; more than what is stated
+here is marked as a gap."""
+READER_WAIT_S = 0.005
+"""A frame that is stamped as it is read comes out of a read that waited no longer than this."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +76,10 @@ DRIVERS: Mapping[str, Driver] = MappingProxyType(
         "socketcan": Driver(_SYSTEM, systems=("linux",), has_rate=False),
         "socketcand": Driver(_ADAPTER, has_rate=False),
         "systec": Driver(_ADAPTER, from_maker=True, systems=_WINDOWS),
-        "udp_multicast": Driver(_SYSTEM, "msgpack", "python-can[multicast]", has_rate=False),
+        # Elsewhere the kernel stamps no datagrams.
+        "udp_multicast": Driver(
+            _SYSTEM if sys.platform == "linux" else _READER, "msgpack", "python-can[multicast]", has_rate=False
+        ),
         "usb2can": Driver(_ADAPTER, "win32com", "python-can[pywin32]", from_maker=True, systems=_WINDOWS),
         "vector": Driver(_ADAPTER, from_maker=True, systems=_WINDOWS),
         "virtual": Driver(_SYSTEM, has_rate=False),

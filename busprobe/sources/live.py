@@ -52,7 +52,10 @@ class LiveSource(Protocol):
         ...
 
     def read(self) -> FrameBatch | InputBatch:
-        """What came in the next 50 ms or so, with `complete_to_ns`. Raises DeviceError if the device is gone."""
+        """What came in the next 50 ms or so, with `complete_to_ns`. Raises DeviceError if the device is gone.
+
+        Rows of which it cannot say when they came are flagged late; who runs it marks the gap.
+        """
         ...
 
     def close(self) -> None:

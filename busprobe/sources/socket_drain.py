@@ -64,24 +64,31 @@ class SocketDrain:
         self._mark = mark
         self._naps = naps
         self._heard = False
+        self._after_ns = now_ns()
 
     def take(self, deadline_ns: int) -> Haul:
         datagrams: list[Datagram] = []
-        arrivals: list[Int64Array] = []
+        counts: list[int] = []
+        looks: list[tuple[int, int]] = []
+        """Of each look: what it found came after, and had come by."""
         empty_ns = None
         t_ns = self._now_ns()
         while t_ns < deadline_ns and self.fault is None:
-            before = len(datagrams)
+            before, began_ns = len(datagrams), t_ns
             is_empty = self._sweep(datagrams)
             t_ns = self._now_ns()
-            arrivals.append(np.full(len(datagrams) - before, t_ns, np.int64))
+            counts.append(len(datagrams) - before)
+            looks.append((self._after_ns, t_ns))
             if is_empty:
-                empty_ns = t_ns
+                # Not when it ended: the program may have been held up since it found nothing.
+                empty_ns = self._after_ns = began_ns
                 if self._naps:
                     time.sleep(NAP_S)
                 else:
                     select.select([self._socket], [], [], WAIT_S)
-        return self._haul(datagrams, np.concatenate([*arrivals, np.empty(0, np.int64)]), empty_ns)
+                t_ns = self._now_ns()
+        between = np.repeat(np.array(looks, np.int64).reshape(-1, 2), counts, axis=0)
+        return self._haul(datagrams, between[:, 1], between[:, 0], empty_ns)
 
     def close(self) -> None:
         self._socket.close()
@@ -98,15 +105,17 @@ class SocketDrain:
             self.fault = gone(self._bus, error)
         return False
 
-    def _haul(self, datagrams: Sequence[Datagram], arrivals_ns: Int64Array, empty_ns: int | None) -> Haul:
+    def _haul(
+        self, datagrams: Sequence[Datagram], arrivals_ns: Int64Array, after_ns: Int64Array, empty_ns: int | None
+    ) -> Haul:
         name = self._bus.name
         if not datagrams:
-            return Haul(empty_frames((name,)), arrivals_ns, (), empty_ns)
+            return Haul(empty_frames((name,)), arrivals_ns, after_ns, (), empty_ns)
         stamps_ns = kernel_stamps(datagrams, arrivals_ns)
         frames = self._form.plain(datagrams, stamps_ns, name)
         if frames is not None:
             self._heard = True
-            return Haul(frames, arrivals_ns, (), empty_ns)
+            return Haul(frames, arrivals_ns, after_ns, (), empty_ns)
         messages: list[can.Message] = []
         rows: list[int] = []
         for row, datagram in enumerate(datagrams):
@@ -121,7 +130,7 @@ class SocketDrain:
         self._heard = self._heard or bool(messages)
         if self.unreadable >= HOPELESS and not self._heard:
             self.fault = unreadable(self._bus, self.unreadable)
-        haul = haul_of_messages(messages, arrivals_ns[rows], empty_ns, name, self._mark)
+        haul = haul_of_messages(messages, arrivals_ns[rows], after_ns[rows], empty_ns, name, self._mark)
         return replace(haul, frames=replace(haul.frames, t_ns=stamps_ns[rows]))
 
 

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from busprobe.sources.clock import ArrivalStamps, Clock, StampMap, WallStamps
+from busprobe.sources.clock import ArrivalStamps, Clock, StampMap
+from busprobe.sources.wall_stamps import WallStamps
 
 MS = 1_000_000
 S = 1_000_000_000
@@ -48,6 +49,23 @@ def test_event_time_does_not_step_with_the_system_clock(monkeypatch: pytest.Monk
     monkeypatch.setattr(time, "time_ns", lambda: real() + HOUR)
     assert 0 <= clock.now_ns() - before < S
     assert abs(clock.wall_ahead_ns() - HOUR) < S
+
+
+def test_what_comes_between_the_two_clocks_is_no_step(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another thread runs for 20 ms between the two readings, time after time: they are read again."""
+    steady, ran = [0], [0]
+    clock = Clock()
+    clock._offset_ns = EPOCH
+    clock._steady_ns = lambda: steady[0]
+
+    def wall() -> int:
+        now = EPOCH + HOUR + steady[0]
+        ran[0] += 1
+        steady[0] += 20 * MS if ran[0] % 4 else 10_000
+        return now
+
+    monkeypatch.setattr(time, "time_ns", wall)
+    assert [abs(clock.wall_ahead_ns() - HOUR) <= 10_000 for _ in range(10)] == [True] * 10
 
 
 # An adapter's own clock.
@@ -97,6 +115,43 @@ def test_a_long_delay_is_no_step() -> None:
     sent = ns(1000, 2000, 3000, 3990, 4010) * MS
     arrivals = EPOCH + ns(4000, 4000, 4001, 4001, 4010) * MS
     assert (stamps.map(sent, arrivals) == EPOCH + sent).all()
+
+
+def test_a_backlog_that_takes_several_batches_is_no_step() -> None:
+    """Held up for 3 s; the first batch after it has old frames only: what it cannot tell is in doubt."""
+    stamps = StampMap()
+    stamps.map(ns(0), ns(EPOCH), ns(EPOCH - 5 * MS))
+    sent = np.arange(10 * MS, 3 * S, 10 * MS)
+    for part in np.split(sent, [100, 200]):
+        arrivals = EPOCH + 3 * S + np.arange(len(part)) * 100_000
+        mapped = stamps.map(part, arrivals, np.full(len(part), EPOCH))
+        wrong = mapped != EPOCH + part
+        assert (stamps.doubt_ns[wrong] >= np.abs(mapped - EPOCH - part)[wrong]).all()
+    assert not wrong.any()
+    assert not stamps.doubt_ns.any()
+
+
+def test_a_clock_that_stood_while_the_computer_slept_is_in_doubt_until_it_is_sure() -> None:
+    """USB was off for 8 h: an adapter's first frame after it could be one that waited all that time."""
+    stamps = StampMap()
+    stamps.map(ns(0), ns(EPOCH), ns(EPOCH - 5 * MS))
+    woke = EPOCH + 8 * HOUR
+    stamps.map(ns(50 * MS), ns(woke), ns(EPOCH + 40 * MS))
+    assert stamps.doubt_ns.tolist() == [8 * HOUR - 40 * MS]
+    mapped = stamps.map(ns(70, 80) * MS, woke + ns(20, 30) * MS, woke + ns(15, 15) * MS)
+    assert mapped.tolist() == (woke + ns(20, 30) * MS).tolist()
+    assert not stamps.doubt_ns.any()
+
+
+def test_the_offset_outlives_a_stall_longer_than_its_window() -> None:
+    """40 s without a look: the frames that waited say nothing new of the two clocks."""
+    stamps = StampMap()
+    stamps.map(ns(0), ns(EPOCH), ns(EPOCH - 5 * MS))
+    sent = ns(5, 10, 900) * MS
+    assert (stamps.map(sent, np.full(3, EPOCH + 40 * S), np.full(3, EPOCH)) == EPOCH + sent).all()
+    sent = ns(39_000, 39_500, 39_999) * MS
+    assert (stamps.map(sent, np.full(3, EPOCH + 40 * S), np.full(3, EPOCH)) == EPOCH + sent).all()
+    assert not stamps.doubt_ns.any()
 
 
 def test_one_wild_stamp_is_forgotten_with_the_next_batch() -> None:
@@ -165,6 +220,12 @@ def test_stamps_of_another_clock_are_not_believed() -> None:
     """An interface that is told to keep the sender's stamps."""
     arrivals = EPOCH + ns(10, 20) * MS
     assert (WallStamps(SetClock()).map(ns(5, 6), arrivals) == arrivals).all()
+
+
+def test_what_was_read_late_is_in_doubt_by_as_much() -> None:
+    stamps = ArrivalStamps()
+    stamps.map(EPOCH + ns(1, 2), EPOCH + ns(5, 1600) * MS, EPOCH + ns(3, 5) * MS)
+    assert stamps.doubt_ns.tolist() == [2 * MS, 1595 * MS]
 
 
 def test_arrivals_rise() -> None:

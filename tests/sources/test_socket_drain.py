@@ -252,3 +252,32 @@ def test_which_devices_are_read_straight_from_their_socket() -> None:
         assert form_of(device, "udp_multicast", "") is None
     with opened(udp_bus()) as source:
         assert isinstance(source._connection._drain, SocketDrain)  # type: ignore[union-attr]
+
+
+def test_what_comes_after_a_look_and_before_the_clock_is_read_was_not_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The program is held up for 1.6 s right after it found nothing: nothing is complete up to then."""
+    with pair() as (near, far):
+        now = [1_000_000_000]
+        drain = SocketDrain(
+            Bus("body", "socketcan", "can0"), near.fileno(), KernelForm(), lambda: now[0], "", naps=True
+        )
+        sweep, held = drain._sweep, []
+
+        def held_up(datagrams: list[Datagram]) -> bool:
+            is_empty = sweep(datagrams)
+            if not held:
+                held.append(1)
+                far.send(PLAIN)
+                now[0] += 1_600_000_000
+            return is_empty
+
+        monkeypatch.setattr(drain, "_sweep", held_up)
+        haul = drain.take(1_050_000_000)
+        assert (len(haul.frames), haul.empty_ns) == (0, 1_000_000_000)
+        now[0] += 1_000_000
+        monkeypatch.setattr(
+            "busprobe.sources.socket_drain.time.sleep", lambda _: now.__setitem__(0, now[0] + 50_000_000)
+        )
+        haul = drain.take(now[0] + 50_000_000)
+        drain.close()
+    assert (haul.after_ns.tolist(), haul.arrivals_ns.tolist()) == ([1_000_000_000], [2_601_000_000])
