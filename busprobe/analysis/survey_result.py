@@ -113,7 +113,7 @@ class SurveyResult:
     """A recording in figures."""
 
     start_ns: int | None
-    """The oldest stamp; None for a recording without any sample."""
+    """Of a recording that says so when it starts, else its oldest stamp; None without any sample."""
     end_ns: int | None
     channels: tuple[ChannelSeen, ...]
     identifiers: tuple[IdentifierSeen, ...]

@@ -125,6 +125,11 @@ def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
     }
 
 
+def end_of(source: OpenedSource) -> int | None:
+    """When a recording of busprobe's own ends; None where its last record says so, as in a file of frames."""
+    return source.recording.end_ns if isinstance(source, OwnRecording) else None
+
+
 def walk_of(source: OpenedSource) -> tuple[WalkResult, ...]:
     """What the guided walk found, as recorded, in the order found; only a recording of busprobe's own keeps it."""
     return walk_results(source.recording.events(WALK)) if isinstance(source, OwnRecording) else ()

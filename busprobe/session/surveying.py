@@ -12,13 +12,14 @@ from busprobe.analysis.presence import Presence, tap_presence
 from busprobe.analysis.roles import roles_seen
 from busprobe.analysis.survey import Survey
 from busprobe.analysis.survey_report import SurveyReport
+from busprobe.analysis.survey_result import SurveyResult
 from busprobe.decode.obd import Listener
 from busprobe.errors import Problem, Problems, counted
 from busprobe.frames import FrameBatch
 from busprobe.session.described import Described, describe
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.obd_tally import tell
-from busprobe.session.opening import markers_of, open_source, stated_uncertainty, walk_of
+from busprobe.session.opening import end_of, markers_of, open_source, stated_uncertainty, walk_of
 from busprobe.sources.formats import BATCH_ROWS
 
 
@@ -52,9 +53,18 @@ def survey(
                 if progress is not None:
                     progress(batch.share)
     report = report_of(recording.name, gathered, tally, listener, described, problems)
-    start_ns = source.start_ns or report.result.start_ns or 0
-    notes = seen.notes(stated_uncertainty(source.about), start_ns)
-    return replace(report, notes=(*report.notes, *notes), walk=walk, markers=markers)
+    result = spanning(report.result, source.start_ns, end_of(source))
+    notes = seen.notes(stated_uncertainty(source.about), result.start_ns or 0)
+    return replace(report, result=result, notes=(*report.notes, *notes), walk=walk, markers=markers)
+
+
+def spanning(result: SurveyResult, start_ns: int | None, end_ns: int | None) -> SurveyResult:
+    """The same from the start to the end of the recording, as far as they are known: all times count from there."""
+    return replace(
+        result,
+        start_ns=result.start_ns if start_ns is None else start_ns,
+        end_ns=result.end_ns if end_ns is None else end_ns,
+    )
 
 
 def report_of(

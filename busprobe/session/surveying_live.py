@@ -14,7 +14,7 @@ from busprobe.frames import FrameBatch, InputBatch
 from busprobe.session.described import describe
 from busprobe.session.live_bench import LiveOptions, Show, run_live
 from busprobe.session.obd_tally import tell
-from busprobe.session.surveying import report_of
+from busprobe.session.surveying import report_of, spanning
 from busprobe.session.verifying import load_plan
 
 
@@ -32,4 +32,5 @@ def survey_live(bench: Path, options: LiveOptions, show: Show | None = None) -> 
     outcome = run_live(plan, databases, options, show=show, observers=(observe,))
     name = options.record.name if options.record is not None else "live"
     report = report_of(name, gathered, tally, listener, described, Problems())
-    return replace(report, notes=(*report.notes, *outcome.notes()))
+    result = spanning(report.result, outcome.run.start_ns, outcome.results.end_ns)
+    return replace(report, result=result, notes=(*report.notes, *outcome.notes()))
