@@ -10,11 +10,9 @@ engine evaluate what all sources are complete for. A source that has not got fur
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Protocol
 
 import numpy as np
 
@@ -23,36 +21,31 @@ from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.source_queue import flag_late
 from busprobe.errors import DeviceError
-from busprobe.frames import ERROR, SENT, Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.frames import ERROR, SENT, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.results import LogLine
+from busprobe.session.busy import Busy
 from busprobe.session.opening import STATES
-from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, Reader
+from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, QuickTurns, Reader, stop_all
+from busprobe.session.recorder import Recording
 from busprobe.session.source_status import PERIODS, SourceStatus
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
-from busprobe.timeline import FOREVER
+from busprobe.timeline import FOREVER, NEVER
 
 SILENT_S = 0.1
 """A source whose reader has got no further for this long is down."""
-MOST_BUSY_S, WEARS_OFF = 0.5, 4
-"""Where the machine has just held this run up its readers get as much more patience, at most so much; it wears off."""
 ADVANCE_S = 0.04
 """How often the engine evaluates what came, where that costs little."""
 SHARE = 0.04
 """The engine's share of the time: after an evaluation that took long the next one waits longer."""
 LONGEST_S = 0.08
 """It never waits longer than this: a trigger has to be in the log soon."""
-SWITCH_S = 0.0005
-"""Threads take turns this often: a driver with little room for frames must not wait for the engine."""
 OPENING_S = 5.0
 """How long the first attempt to open all sources may take."""
-
-
-class Recording(Protocol):
-    """What a live run needs of a recorder."""
-
-    def put(self, batch: Batch) -> None: ...
-    def put_lines(self, lines: Sequence[LogLine]) -> None: ...
+SOON_S = 0.5
+"""... before the run goes on without them, where they may come later."""
+STOPPING_S = 2.0
+"""How long all readers together may take to stop."""
 
 
 @dataclass
@@ -79,9 +72,11 @@ class LiveRun:
 
     def __post_init__(self) -> None:
         self.inbox = Inbox(self._record_only)
-        self._next_advance = self._last_turn = self._busy_s = 0.0
+        self._next_advance = 0.0
+        self._busy = Busy(SILENT_S / 2)
         self._begun = False
-        self._switch_s: float | None = None
+        self._turns = QuickTurns()
+        self._stop_by: float | None = None
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
         for source in self.sources:
@@ -102,7 +97,7 @@ class LiveRun:
         for name in names:
             self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)
         for name, status in self.status.items():
-            status.is_said_down = False
+            status.is_said_down, status.said_ns = False, NEVER
             if not status.is_up and (status.was_up or status.trouble):
                 self._say_down(name, status.trouble, self.start_ns)
             if status.complete_to_ns is not None:
@@ -111,11 +106,10 @@ class LiveRun:
 
     def start(self, *, must_open: bool = True) -> None:
         """Start the readers. Raises DeviceError if not one source can be opened, unless that may come later."""
-        self._switch_s = sys.getswitchinterval()
-        sys.setswitchinterval(SWITCH_S)
+        self._turns.begin()
         for status in self.status.values():
             status.reader.start()
-        deadline = time.monotonic() + OPENING_S
+        deadline = time.monotonic() + (OPENING_S if must_open else SOON_S)
         while time.monotonic() < deadline and not any(s.was_up for s in self.status.values()):
             self.turn()
             if all(s.trouble for s in self.status.values()):
@@ -136,14 +130,11 @@ class LiveRun:
         for event in self.inbox.take(ADVANCE_S / 2):
             self._handle(event)
         now = time.monotonic()
-        took_s = now - (self._last_turn or now)
-        held_up = max(took_s - SILENT_S / 2, 0.0)
-        self._last_turn = now
-        self._busy_s = min(max(held_up, self._busy_s - took_s / WEARS_OFF), MOST_BUSY_S)
+        held_up = self._busy.turn(now)
         for name, status in self.status.items():
             # Where the machine held this process up, its readers could get no further either.
             status.progress_s = min(status.progress_s + held_up, now)
-            if status.is_up and status.is_silent(now, self._busy_s):
+            if status.is_up and status.is_silent(now, self._busy.patience_s):
                 self._down(name, "its reader is silent")
         if now >= self._next_advance and self._has_begun(now):
             self._tell_time()
@@ -153,19 +144,19 @@ class LiveRun:
 
     def _has_begun(self, now: float) -> bool:
         """Whether every source has given something, or said why it cannot; nobody waits long for it."""
-        self._begun = self._begun or now > self._begin_by or all(s.was_up or s.trouble for s in self.status.values())
+        if not self._begun:
+            hung = [name for name, status in self.status.items() if not (status.was_up or status.trouble)]
+            self._begun = not hung or now > self._begin_by
+            for name in hung if self._begun else ():
+                self._handle(Gone(name, f"{name} gives nothing: its driver hangs."))
         return self._begun
 
     def stop(self) -> None:
-        """Stop the readers and take what they have still given."""
-        if self._switch_s is not None:
-            sys.setswitchinterval(self._switch_s)
-            self._switch_s = None
-        for status in self.status.values():
-            status.reader.stop()
-        for status in self.status.values():
-            if status.reader.is_alive():
-                status.reader.join(timeout=2.0)
+        """Stop the readers and take what they have still given; one that hangs is waited for once."""
+        self._turns.end()
+        if self._stop_by is None:
+            self._stop_by = time.monotonic() + STOPPING_S
+        stop_all((status.reader for status in self.status.values()), self._stop_by)
         for event in self.inbox.take(0.0):
             self._handle(event)
 
@@ -201,9 +192,8 @@ class LiveRun:
             case Opened():
                 status.trouble = ""
                 status.is_gone = False
-            case Gone(source, text):
-                status.trouble = text
-                status.earlier, status.is_gone = status.health, True
+            case Gone(source, text, health):
+                status.lost(text, health)
                 if status.is_up:
                     self._down(source, text)
                 elif not status.is_said_down:

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import sys
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 
 from busprobe.errors import BusprobeError, DeviceError
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import LiveSource
+from busprobe.sources.live import Health, LiveSource
 
+SWITCH_S = 0.0005
+"""How often threads take turns."""
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 """Waits between attempts to open a source again; the last one repeats."""
+GOOD_S = 5.0
+"""A source that was read for this long is well again: when it is lost, the waits begin anew."""
 MOST_ROWS = 4_000_000
 """Records that may wait for a slow consumer; more are lost to it, counted and shown."""
 
@@ -31,6 +38,8 @@ class Gone:
 
     source: str
     text: str
+    health: Health | None = None
+    """Of the connection that was lost; None where there was none."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +95,23 @@ class Inbox:
         return events
 
 
+class QuickTurns:
+    """While it lasts threads take turns often: a driver with little room for frames must not wait for the engine."""
+
+    def __init__(self) -> None:
+        self._before_s: float | None = None
+
+    def begin(self) -> None:
+        self._before_s = sys.getswitchinterval()
+        sys.setswitchinterval(SWITCH_S)
+
+    def end(self) -> None:
+        """Harmless twice."""
+        if self._before_s is not None:
+            sys.setswitchinterval(self._before_s)
+            self._before_s = None
+
+
 class Reader(threading.Thread):
     """Opens a source, reads it, and opens it again with growing waits when it is lost."""
 
@@ -104,21 +130,43 @@ class Reader(threading.Thread):
     def run(self) -> None:
         attempt = 0
         while not self._stop_now.is_set():
+            opened: float | None = None
             try:
                 self.source.open(self._clock)
+                opened = time.monotonic()
                 self._inbox.put(Opened(self.source.name))
-                attempt = 0
                 while not self._stop_now.is_set():
                     self._inbox.put(Came(self.source.name, self.source.read()))
             except BusprobeError as error:
-                self._inbox.put(Gone(self.source.name, str(error)))
+                self._lost(str(error), is_open=opened is not None)
                 if not isinstance(error, DeviceError):
                     self.failure = error
                     return
             except Exception as error:  # a driver may raise anything; the run goes on, and says so
                 told = f"{self.source.name}: its driver failed ({type(error).__name__}: {error})."
-                self._inbox.put(Gone(self.source.name, told))
+                self._lost(told, is_open=opened is not None)
             finally:
-                self.source.close()
+                with suppress(Exception):  # of a device that is gone; why it is, has been said
+                    self.source.close()
+            if opened is not None and time.monotonic() - opened >= GOOD_S:
+                attempt = 0
             self._stop_now.wait(BACK_OFF_S[min(attempt, len(BACK_OFF_S) - 1)])
             attempt += 1
+
+    def _lost(self, text: str, *, is_open: bool) -> None:
+        """Say that the source is gone, and how its connection had been doing: the next one begins anew."""
+        health = None
+        if is_open:
+            with suppress(Exception):  # of a driver that is broken; that it is, is what is being said
+                health = self.source.health()
+        self._inbox.put(Gone(self.source.name, text, health))
+
+
+def stop_all(readers: Iterable[Reader], by_s: float) -> None:
+    """Stop readers; all of them together are waited for until the monotonic time `by_s`, and those that hang left."""
+    stopping = list(readers)
+    for reader in stopping:
+        reader.stop()
+    for reader in stopping:
+        if reader.is_alive():
+            reader.join(timeout=max(by_s - time.monotonic(), 0.0))

@@ -44,6 +44,13 @@ class SourceStatus:
     """Errors and losses of connections that are gone."""
     is_gone: bool = False
 
+    def lost(self, text: str, health: Health | None) -> None:
+        """It is gone, and says so in `text`. health: how the connection that was lost had been doing."""
+        self.trouble, self.is_gone = text, True
+        if health is not None:
+            before = self.earlier
+            self.earlier = replace(health, errors=before.errors + health.errors, lost=before.lost + health.lost)
+
     def is_silent(self, now_s: float, busy_s: float = 0.0) -> bool:
         """Whether its reader has got no further for too long; a box that answers slowly takes its time.
 

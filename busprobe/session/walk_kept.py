@@ -6,7 +6,7 @@ import threading
 
 from busprobe.recording.walk_events import walk_event
 from busprobe.results import WalkResult
-from busprobe.session.live import Recording
+from busprobe.session.recorder import Recording
 
 
 class KeptWalk:

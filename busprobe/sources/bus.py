@@ -54,8 +54,10 @@ class BusSource:
         """Let go of the adapter; harmless twice."""
         connection, self._connection = self._connection, None
         if connection is not None:
-            self._health = connection.health()
-            connection.close()
+            try:
+                self._health = connection.health()
+            finally:
+                connection.close()
 
     def health(self) -> Health:
         """Of this connection, or of the last one."""

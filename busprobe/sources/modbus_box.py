@@ -8,6 +8,7 @@ MODBUS Application Protocol Specification V1.1b3, functions 01, 02 and 04.
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -30,6 +31,8 @@ MOST_REGISTERS = 125
 """Registers of one request."""
 TURNAROUND_NS = 35 * MS_NS
 """Time-out besides the time on the wire; boxes take 1 to 20 ms (common practice, no source)."""
+LONGEST = 256
+"""Characters of the longest answer there is (MODBUS over Serial Line V1.02, section 2.5.1; from memory)."""
 REQUEST = 8
 """Characters of a request; an answer has 5 besides its data."""
 EXCEPTIONS = {
@@ -134,9 +137,9 @@ class ModbusPoller:
         self._may_answer_late = False
 
     def disconnect(self) -> None:
-        if self._client is not None:
-            self._client.close()
-            self._client = None
+        client, self._client = self._client, None
+        if client is not None:
+            client.close()
 
     def poll(self, clock: Clock) -> Poll | Fault:
         from pymodbus.exceptions import ConnectionException, ModbusException
@@ -144,8 +147,8 @@ class ModbusPoller:
         assert self._client is not None
         self._client.clock = clock
         try:
-            if self._may_answer_late and self._late_answer(self._client):
-                return self._fault(f"answers later than its time-out of {self._timeout}.", 'Make "timeout" longer.')
+            if self._may_answer_late and (fault := self._late_answer(self._client)):
+                return fault
             return self._ask(self._client)
         except (ConnectionException, OSError) as error:
             raise gone(self._box, self._settings.serial.port) from error
@@ -192,13 +195,21 @@ class ModbusPoller:
             count -= 1 << 16
         return round(count * self._settings.scale)
 
-    def _late_answer(self, client: TimedClient) -> bool:
-        """Whether the answer to a request that timed out comes after all; it must not pass for the next one's."""
-        self._may_answer_late = False
+    def _late_answer(self, client: TimedClient) -> Fault | None:
+        """What comes after all of a request that timed out: it must not pass for the next one's answer."""
         client.received = 0
+        # It begins within another time-out or not at all, and a time-out of silence is behind it.
+        until = time.monotonic() + (2 * self._settings.timeout_ns + self._settings.asking_ns) / 1e9
         while client.recv(None):
-            pass
-        return client.received > 0
+            if client.received > LONGEST or time.monotonic() > until:
+                return self._fault(
+                    "is talked over: the line does not fall silent, so that nothing can be asked.",
+                    "Something else talks on the pair: take it off, or give the box a port of its own.",
+                )
+        self._may_answer_late = False
+        if client.received:
+            return self._fault(f"answers later than its time-out of {self._timeout}.", 'Make "timeout" longer.')
+        return None
 
     def _wrong(self, answer: ModbusPDU, given: int, wanted: int) -> Fault | None:
         """What is wrong with an answer, if anything."""

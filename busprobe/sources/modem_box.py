@@ -55,9 +55,9 @@ class ModemPoller:
         self._port = self._open_port(self._box, self._settings, 0.0)
 
     def disconnect(self) -> None:
-        if self._port is not None:
-            self._port.close()
-            self._port = None
+        port, self._port = self._port, None
+        if port is not None:
+            port.close()
 
     def poll(self, clock: Clock) -> Poll | Fault:
         port = self._port

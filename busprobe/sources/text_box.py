@@ -70,9 +70,9 @@ class TextBox:
         self._errors, self._unreadable = 0, b""
 
     def close(self) -> None:
-        if self._port is not None:
-            self._port.close()
-            self._port = None
+        port, self._port = self._port, None
+        if port is not None:
+            port.close()
 
     def read(self) -> InputBatch:
         samples: list[Sample] = []

@@ -87,10 +87,13 @@ def test_errors_and_losses_are_those_of_all_connections() -> None:
     status, seen = run.status["body"], []
     for event, health in (
         (Opened("body"), Health(errors=3, lost=1)),
-        (Gone("body", str(DeviceError("unplugged"))), Health(errors=4, lost=1)),
+        (Gone("body", str(DeviceError("unplugged")), Health(errors=4, lost=1)), Health(errors=4, lost=1)),
+        (Gone("body", "not plugged in"), Health(errors=4, lost=1)),
         (Opened("body"), Health()),
         (None, Health(errors=2, lost=5)),
-        (Gone("body", "unplugged"), Health(errors=2, lost=5)),
+        # The reader has opened it anew before the run gets to know that it was gone.
+        (Gone("body", "unplugged", Health(errors=2, lost=5)), Health()),
+        (Opened("body"), Health(errors=1)),
     ):
         if event is None or isinstance(event, Opened):
             source.now = health
@@ -98,5 +101,5 @@ def test_errors_and_losses_are_those_of_all_connections() -> None:
             source.now = health
             run._handle(event)
         seen.append((status.health.errors, status.health.lost))
-    assert seen == [(3, 1), (4, 1), (4, 1), (6, 6), (6, 6)]
+    assert seen == [(3, 1), (4, 1), (4, 1), (4, 1), (6, 6), (6, 6), (7, 6)]
     assert np.all(np.diff(np.array(seen), axis=0) >= 0)

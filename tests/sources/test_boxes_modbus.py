@@ -1,5 +1,6 @@
 """The driver "modbus" against pymodbus's own server, and against scripted answers."""
 
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -329,6 +330,61 @@ def test_a_late_answer_does_not_pass_for_the_next_one(scripted: Scripted) -> Non
     assert len(batch) == 0
     assert source.health().state == 'The input box "box" on "COM3" answers later than its time-out of 39.8 ms.'
     assert source.read().mask.tolist() == [5]
+
+
+class BabblingPort(ScriptedPort):
+    """Answers, falls silent, and from then on somebody else talks on the pair without a pause."""
+
+    babbles = False
+
+    @property
+    def in_waiting(self) -> int:
+        return 3 if self.babbles else len(self._waiting)
+
+    def read(self, size: int = 1) -> bytes:
+        if self.babbles:
+            time.sleep(0.0005)
+            return b"\x55" * max(size, 1)
+        return super().read(size)
+
+
+@pytest.mark.parametrize("pause_s", [0.0, 0.02], ids=["fast", "slow"])
+def test_a_line_that_never_falls_silent_is_a_fault_and_holds_nobody_up(pause_s: float) -> None:
+    """After a poll without an answer the line has to be silent first; by bytes or by time that has an end."""
+    port = BabblingPort([GOOD, None, *[GOOD] * 20])
+    slow = port.read
+
+    def read(size: int = 1) -> bytes:
+        time.sleep(pause_s if port.babbles else 0.0)
+        return slow(size)
+
+    port.read = read  # type: ignore[method-assign]
+    source = modbus_box(box("modbus", "COM3"), lambda *_: port)
+    source.open(Clock())
+    source.read()
+    assert source.health().state.endswith("does not answer within 39.8 ms.")
+    port.babbles = True
+    begun = time.monotonic()
+    source.read()
+    assert time.monotonic() - begun < 2.0
+    told = 'The input box "box" on "COM3" is talked over: the line does not fall silent, so that nothing can be asked.'
+    assert source.health().state == told
+    _, said = read_until_given_up(source)
+    assert "Something else talks on the pair" in said
+    assert len(port.requests) == 2, "nothing is asked meanwhile"
+    source.close()
+
+
+def test_once_the_line_is_silent_again_the_box_is_asked() -> None:
+    port = BabblingPort([GOOD, None, GOOD])
+    source = modbus_box(box("modbus", "COM3"), lambda *_: port)
+    source.open(Clock())
+    source.read()
+    port.babbles = True
+    source.read()
+    port.babbles = False
+    assert source.read().mask.tolist() == [5]
+    source.close()
 
 
 def test_any_rubbish_is_a_counted_fault(scripted: Scripted) -> None:
