@@ -48,6 +48,8 @@ class Debounce:
         self.glitches = 0
         self.bursts: list[Burst] = []
         """Those that were over since it was emptied last."""
+        self.transitions: list[int] = []
+        """Times of all changes of level since it was emptied last."""
         self._level: int | None = None
         """Level of the newest poll; None before the first and after the box was down."""
         self._stable = ASLEEP
@@ -90,6 +92,7 @@ class Debounce:
 
     def _transition(self, points: list[Point], t: int, level: int) -> None:
         self._settle(points, t)
+        self.transitions.append(t)
         if self._debounce == 0:
             points.append((t, level, NEVER))
             self._stable = level

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from array import array
+from bisect import bisect_right, insort
 from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import itemgetter
@@ -41,6 +42,10 @@ class Bounce(NamedTuple):
     """Longest burst that ended in a change of level: how long its contact bounces."""
     chatters: int = 0
     """Bursts that went on for too long, with the signal unknown meanwhile."""
+    transitions: int = 0
+    """All changes of level of the line itself, before the debounce."""
+    is_chattering: bool = False
+    """Such a burst goes on now."""
 
     def after(self, burst: Burst) -> Bounce:
         if burst.is_chatter:
@@ -71,6 +76,8 @@ class History:
         self._taps: list[TapPast] = []
         self._bounces: list[tuple[int, Bounce]] = [(NEVER, NO_BOUNCE)]
         """From the end of each burst on."""
+        self._transitions: tuple[int, array[int]] = (0, array("q"))
+        """How many are forgotten, and the times of the others."""
         self.upto_ns = NEVER
         self._add(*_FIRST)
 
@@ -112,15 +119,24 @@ class History:
         if len(self._bounces) > MOST_BURSTS + 1:
             self._bounces = self._bounces[MOST_BURSTS // 2 :]
 
+    def changed(self, transitions: Sequence[int]) -> None:
+        """Times at which the level of an input line changed, of each line all after those so far."""
+        for t_ns in transitions:
+            insort(self._transitions[1], t_ns)
+
     def bounce_at(self, t_ns: int) -> Bounce:
         """What was taken out up to a time; of a time long ago, the oldest that is kept."""
-        bounces = self._bounces
-        return bounces[max(bisect_right(bounces, t_ns, key=itemgetter(0)) - 1, 0)][1]
+        bounces, (forgotten, transitions) = self._bounces, self._transitions
+        bounce = bounces[max(bisect_right(bounces, t_ns, key=itemgetter(0)) - 1, 0)][1]
+        return bounce._replace(transitions=forgotten + bisect_right(transitions, t_ns))
 
     def forget(self, before_ns: int) -> None:
         """Drop the points before a time, but for the one that holds there."""
         for tap in self._taps:
             tap.forget(before_ns)
+        forgotten, transitions = self._transitions
+        old = bisect_right(transitions, before_ns)
+        self._transitions = (forgotten + old, transitions[old:])
         place = self._past.index_at(before_ns)
         if place > 1024:
             self._room = [np.array(column[place:]) for column in self._past]

@@ -72,6 +72,7 @@ class Run:
             past.take(tap, leaf.timeline.upto_ns)
         for kept, line in self._bouncing:
             kept.bounced(line.bursts)
+            kept.changed(line.transitions)
         for watcher in self._watchers:
             watcher.advance()
         self.upto_ns = upto_ns

@@ -21,6 +21,7 @@ from busprobe.timeline import FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, 
 NO_VALUES: FloatArray = np.empty(0)
 ADAPTER_DOWN, NOT_AGAIN = "adapter down", "not seen again"
 """Why a signal of a bus is unknown: its adapter is gone; it is back, but no sample has come since."""
+CHATTERING = "chattering"
 NOT_SEEN, SLEEPS = "not seen yet", "asleep"
 """Words for what is excused."""
 
@@ -166,6 +167,11 @@ class WiredTap:
         """Those that were over in what was taken last."""
         return self._debounce.bursts
 
+    @property
+    def transitions(self) -> Sequence[int]:
+        """Times of all changes of level in what was taken last."""
+        return self._debounce.transitions
+
     def take(self, t_ns: Int64Array, level: BoolArray | None, millivolts: Int64Array | None, upto_ns: int) -> None:
         """level, millivolts: (n,) of this line at each poll; one of them None, or both without polls.
 
@@ -178,7 +184,7 @@ class WiredTap:
             millivolts = None if millivolts is None else millivolts[last]
         self._samples.add(t_ns)
         self.newest = t_ns
-        self._debounce.bursts = []
+        self._debounce.bursts, self._debounce.transitions = [], []
         if len(t_ns) and self._down and self._down[-1][1] == FOREVER:
             self._down[-1] = (self._down[-1][0], int(t_ns[0]))
         if not self.is_condition:
@@ -213,7 +219,7 @@ class WiredTap:
     def why_unknown(self, t_ns: int) -> str:
         """Why it is unknown at a time: only a box that is down, or chattering, makes a line so."""
         since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
-        return "box down" if any(start <= since < end for start, end in self._down) else "chattering"
+        return "box down" if any(start <= since < end for start, end in self._down) else CHATTERING
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)

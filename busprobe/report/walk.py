@@ -54,7 +54,8 @@ def result_line(result: WalkResult) -> str:
         return result.text
     edges, took = counted(result.edges, "edge"), _took(result)
     if result.outcome is WalkOutcome.WIGGLED:
-        return f"Wiggle test of {result.signal}: {edges}, lost {result.losses}× in {took}"
+        more = f", {result.text}" if result.text else ""
+        return f"Wiggle test of {result.signal}: {edges}{more}, lost {result.losses}× in {took}"
     counts = [edges, *([] if result.bounce is None else [f"bounce {result.bounce}"]), f"lost {result.losses}"]
     return f"{title_of(result)}: {result.outcome.value}; {', '.join(counts)}; {result.text}; took {took}"
 

@@ -95,6 +95,7 @@ class Board:
             sum(b.extra for b in found),
             max((b.longest_ns for b in found), default=0),
             sum(b.chatters for b in found),
+            sum(b.transitions for b in found),
         )
 
     def frame_table(self, tally: FrameTally) -> FrameTable:

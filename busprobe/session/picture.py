@@ -19,6 +19,7 @@ from busprobe.decode.layout import MessageLayout
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, SignalPlan
+from busprobe.engine.taps import CHATTERING
 from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin
@@ -129,7 +130,7 @@ def signal_now(
         int(past.edges[index]),
         strip(past, t_ns, of.is_condition),
         of.labels,
-        history.bounce_at(t_ns),
+        history.bounce_at(t_ns)._replace(is_chattering=why == CHATTERING),
         "" if origin is None else origin.instead,
         poll_ns,
     )

@@ -6,7 +6,10 @@ A switch is done after the edges asked for; polarity is told by what it says at 
 
     rest   press  press  press  rest
     ____|‾‾‾‾|__|‾‾‾‾|__|‾‾‾‾|______     confirmed
-    ‾‾‾‾|____|‾‾|____|‾‾|____|‾‾‾‾‾‾     wrong way round, once it rests again
+    ‾‾‾‾|____|‾‾|____|‾‾|____|‾‾‾‾‾‾     wrong way round, once it is sure to rest again
+
+One that does not begin at rest, pressed already it may be, waits for rest before it counts. Of what
+it does from there a press that is held is no rest either: only a long one, or a person, says so.
 """
 
 from __future__ import annotations
@@ -14,16 +17,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from busprobe.report.quantities import times
 from busprobe.results import WalkOutcome, WalkResult
 from busprobe.session.snapshot import SignalNow, Snapshot
-from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, is_anew, look
+from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, is_anew, look, says
 from busprobe.session.walk_tasks import Goal, Task
 from busprobe.timeline import TRUE
 
 POSITION_NS = 300 * MS
 """A position counts once it has held for this long: the lever only passes through others."""
 REST_NS = 2_500 * MS
-"""Where it did not begin at rest, the action is over after this long without an edge."""
+"""Where it did not begin at rest, the action is over after this long at rest without an edge."""
+STILL_NS = 10_000 * MS
+"""... and after this long at the other level: nobody holds a pedal for so long who is asked to release it."""
 PATIENCE_NS = 90_000 * MS
 """Without an edge for this long the walk goes on by itself."""
 UNSEEN = "bounce not measurable at this poll period"
@@ -84,8 +90,11 @@ def watch(walk: Walk, picture: Snapshot) -> Step:
         return replace(walk, seen=first_seen(now, picture)), (Happening.PROMPT,)
     if is_anew(walk.seen, now, picture):
         return replace(walk, seen=None), ()
-    seen, happened = look(walk.seen, now, picture)
+    before = walk.seen
+    seen, happened = look(before, now, picture)
     walk = replace(walk, seen=seen)
+    if task.goal is Goal.SWITCH and began_elsewhere(task, seen) and seen.edges and not before.edges:
+        happened = (*happened, Happening.PROMPT)  # it has come to rest: now
     outcome = _found(task, seen, now)
     if outcome is not None:
         return _finish(walk, outcome, now, picture, happened)
@@ -104,8 +113,7 @@ def give_up(walk: Walk, picture: Snapshot, *, is_agreed: bool = True) -> Step:
     if task is None or seen is None or now is None:
         return walk, ()
     if task.goal is Goal.POSITIONS:
-        missing = (*seen.missing, f"{task.positions[seen.position]} asked, {now.text} seen")
-        seen = replace(seen, missing=missing, moved_ns=seen.t_ns)
+        seen = replace(seen, skipped=(*seen.skipped, (seen.position, now.text)), moved_ns=seen.t_ns)
         walk = replace(walk, seen=seen)
         if seen.position + 1 < len(task.positions):
             return replace(walk, seen=replace(seen, position=seen.position + 1)), (Happening.PROMPT,)
@@ -131,14 +139,28 @@ def _found(task: Task, seen: Seen, now: SignalNow) -> WalkOutcome | None:
     return None
 
 
+def began_elsewhere(task: Task, seen: Seen) -> bool:
+    """Whether a switch did not begin at rest: pressed already, or the wrong way round."""
+    return seen.first_on is not None and seen.first_on != task.rests_on
+
+
+def edges_from_rest(task: Task, seen: Seen) -> int:
+    """Edges of a switch, without the one that brought it to rest first."""
+    return max(seen.edges - began_elsewhere(task, seen), 0)
+
+
+def is_in_doubt(task: Task, seen: Seen) -> bool:
+    """Whether a switch that did not begin at rest stands there again, all done: pressed, or the wrong way round."""
+    return began_elsewhere(task, seen) and seen.edges >= 2 * task.times and seen.settled_on != task.rests_on
+
+
 def _switched(task: Task, seen: Seen) -> WalkOutcome | None:
-    if seen.edges < 2 * task.times:
+    quiet_ns = seen.t_ns - seen.quiet_since_ns
+    if is_in_doubt(task, seen):
+        return WalkOutcome.WRONG_WAY if quiet_ns >= STILL_NS else None
+    if edges_from_rest(task, seen) < 2 * task.times:
         return None
-    if seen.first_on == task.rests_on:
-        return WalkOutcome.CONFIRMED
-    if seen.t_ns - seen.quiet_since_ns < REST_NS:
-        return None
-    return WalkOutcome.CONFIRMED if seen.settled_on == task.rests_on else WalkOutcome.WRONG_WAY
+    return None if began_elsewhere(task, seen) and quiet_ns < REST_NS else WalkOutcome.CONFIRMED
 
 
 def _is_there(task: Task, seen: Seen, now: SignalNow) -> bool:
@@ -149,7 +171,7 @@ def _is_there(task: Task, seen: Seen, now: SignalNow) -> bool:
 
 
 def _positions(seen: Seen) -> WalkOutcome:
-    if not seen.missing:
+    if not seen.skipped:
         return WalkOutcome.CONFIRMED
     return WalkOutcome.OTHER if seen.raw_edges else WalkOutcome.NOT_SEEN
 
@@ -158,7 +180,8 @@ def _judged(task: Task, seen: Seen, *, is_agreed: bool) -> WalkOutcome:
     """The outcome where the action was not completed: one full turn is enough."""
     match task.goal:
         case Goal.SWITCH if seen.edges >= 2:
-            return WalkOutcome.CONFIRMED if seen.settled_on == task.rests_on else WalkOutcome.WRONG_WAY
+            is_wrong = began_elsewhere(task, seen) and seen.settled_on != task.rests_on
+            return WalkOutcome.WRONG_WAY if is_wrong else WalkOutcome.CONFIRMED
         case Goal.COMPARE if is_agreed and seen.is_known:
             return WalkOutcome.CONFIRMED
         case Goal.POSITIONS:
@@ -177,10 +200,13 @@ def _finish(
     text = _text(task, seen, outcome, now)
     if seen.glitches > 0:
         text += f"; the debounce of its line took out {seen.glitches} pulse{'s' if seen.glitches > 1 else ''}"
+    if seen.chatters:
+        text += f"; its contact chattered {times(seen.chatters)}"
     if task.goal is Goal.SWITCH and not seen.sees_bounce:
         text += f"; {UNSEEN}"
+    edges = edges_from_rest(task, seen) if outcome is WalkOutcome.CONFIRMED else seen.edges
     found = WalkResult(
-        task.signal, task.role, outcome, seen.edges or seen.raw_edges, _bounce(task, seen), seen.losses,
+        task.signal, task.role, outcome, edges or seen.raw_edges, _bounce(task, seen), seen.losses,
         picture.t_ns, took, text,
     )  # fmt: skip
     results = tuple(found if i == place else r for i, r in enumerate(walk.results))
@@ -201,7 +227,16 @@ def _text(task: Task, seen: Seen, outcome: WalkOutcome, now: SignalNow) -> str:
         case Goal.COMPARE:
             return f"{now.text} agrees" if outcome is WalkOutcome.CONFIRMED else f"says {now.text}, not compared"
         case Goal.POSITIONS:
-            return "; ".join(seen.missing) or "each position: " + " ".join(task.positions)
+            return _positions_text(task, seen)
     if outcome is WalkOutcome.NOT_SEEN:
-        return f"{seen.edges} of {2 * task.times} edges, says {now.text}"
+        return f"{edges_from_rest(task, seen)} of {2 * task.times} edges, says {says(now)}"
     return f"{'ON' if outcome is WalkOutcome.CONFIRMED else 'OFF'} while {task.on_means}"
+
+
+def _positions_text(task: Task, seen: Seen) -> str:
+    """Each position, or those that were skipped, with what it said instead."""
+    if not seen.skipped:
+        return "each position: " + " ".join(task.positions)
+    skipped = ", ".join(f"{task.positions[place]} (said {text})" for place, text in seen.skipped)
+    count = len(task.positions)
+    return f"{count - len(seen.skipped)} of {count} seen; skipped: {skipped}"

@@ -74,12 +74,12 @@ def _task(signal: SignalNow) -> Task:
     role = signal.role or ""
     name = signal.name.replace("_", " ")
     match _kind(role):
-        case "ignition" if _is_switch(signal):
+        case "ignition" if is_switch(signal):
             prompt = "Switch the ignition off, wait two seconds, switch it on again."
             return Task(signal.name, role, prompt, "the ignition is on", times=1, rests_on=True)
-        case "brake" if _is_switch(signal):
+        case "brake" if is_switch(signal):
             return Task(signal.name, role, "Press and release the brake pedal, three times.", "the pedal is pressed")
-        case "park brake" if _is_switch(signal):
+        case "park brake" if is_switch(signal):
             prompt = "Release and apply the park brake, twice."
             cautions = ("Wheels chocked and foot brake held.",)
             return Task(
@@ -87,11 +87,11 @@ def _task(signal: SignalNow) -> Task:
             )
         case "gear" if signal.labels:
             return _gear(signal, role)
-        case "turn" if signal.labels and not _is_switch(signal):
+        case "turn" if signal.labels and not is_switch(signal):
             return Task(
                 signal.name, role, "Turn signal lever: {position}.", goal=Goal.POSITIONS, positions=_turns(signal)
             )
-        case "door" if _is_switch(signal):
+        case "door" if is_switch(signal):
             return Task(
                 signal.name, role, f"Open and shut the {name}, three times. Begin with it shut.", "the door is open"
             )
@@ -102,7 +102,7 @@ def _task(signal: SignalNow) -> Task:
 
 
 def _other(signal: SignalNow, role: str, name: str) -> Task:
-    if _is_switch(signal):
+    if is_switch(signal):
         prompt = f"Switch {name} on and off, three times. Begin with it off."
         return Task(signal.name, role, prompt, f"{name} is on")
     if signal.labels:
@@ -112,7 +112,8 @@ def _other(signal: SignalNow, role: str, name: str) -> Task:
     return Task(signal.name, role, prompt, goal=Goal.COMPARE)
 
 
-def _is_switch(signal: SignalNow) -> bool:
+def is_switch(signal: SignalNow) -> bool:
+    """Whether a signal with a role is on or off by its nature, whatever its labels."""
     return signal.is_condition or (signal.unit is None and len(signal.labels) in (0, 2) and signal.role != "gear")
 
 

@@ -36,10 +36,12 @@ SWITCHES = [
     ("three clean", DOOR, presses(0, 3), 5000, WalkOutcome.CONFIRMED, 6, 0, 0),
     ("three quick", DOOR, presses(0, 3, length=150), 5000, WalkOutcome.CONFIRMED, 6, 0, 0),
     ("rests on", PARK, presses(1, 2), 5000, WalkOutcome.CONFIRMED, 4, 0, 0),
-    ("wrong way round", DOOR, presses(1, 3), 9000, WalkOutcome.WRONG_WAY, 6, 0, 0),
-    ("park brake wrong way round", PARK, presses(0, 2), 9000, WalkOutcome.WRONG_WAY, 4, 0, 0),
+    ("wrong way round", DOOR, presses(1, 3), 14_000, WalkOutcome.WRONG_WAY, 6, 0, 0),
+    ("park brake wrong way round", PARK, presses(0, 2), 14_000, WalkOutcome.WRONG_WAY, 4, 0, 0),
     ("wrong way round, not told while it moves", DOOR, presses(1, 3), 5000, None, 6, 0, 0),
-    ("begun open", DOOR, [(0, 1), (500, 0), *presses(0, 3)[1:]], 9000, WalkOutcome.CONFIRMED, 7, 0, 0),
+    ("pressed at first, and held at last", DOOR, presses(1, 3), 12_500, None, 6, 0, 0),
+    ("begun open", DOOR, [(0, 1), (500, 0), *presses(0, 3)[1:]], 9000, WalkOutcome.CONFIRMED, 6, 0, 0),
+    ("begun open, not yet three", DOOR, [(0, 1), (500, 0), *presses(0, 3)[1:-1]], 5900, None, 6, 0, 0),
     ("two of three", DOOR, presses(0, 2), 9000, None, 4, 0, 0),
     ("never", DOOR, [(0, 0)], 91_000, WalkOutcome.NOT_SEEN, 0, 0, 0),
     ("never known", DOOR, [(0, None)], 91_000, WalkOutcome.NOT_SEEN, 0, 0, 0),
@@ -131,7 +133,7 @@ def test_a_position_given_up_is_named_with_what_was_seen_instead() -> None:
         walk, _ = watch(walk, one)
     result = walk.results[0]
     assert result is not None
-    assert (result.outcome, result.text) == (WalkOutcome.OTHER, "N asked, D seen")
+    assert (result.outcome, result.text) == (WalkOutcome.OTHER, "4 of 5 seen; skipped: N (said D)")
 
 
 def test_one_press_given_up_is_enough_to_tell_polarity() -> None:
@@ -189,21 +191,39 @@ def test_what_happened_while_another_screen_was_shown_is_not_counted() -> None:
     assert (walk.seen.edges, walk.seen.raw_edges) == (0, 0)
 
 
-def test_a_recording_switched_on_meanwhile_asks_anew_and_is_no_loss() -> None:
-    """It begins a new run, in which all is unknown at first."""
+@pytest.mark.parametrize("begins", [2540, 2420], ids=["after the last picture", "before it"])
+def test_a_recording_switched_on_meanwhile_leaves_the_step_as_it_is(begins: int) -> None:
+    """It begins a new run, in which all is unknown at first: no loss. Edges seen stay counted, asked stays asked."""
     walk, _ = walked(DOOR, presses(0, 1), 2500)
-    for ms, points in ((2550, [(2540, None)]), (2600, [(2540, None), (2590, 0)])):
-        walk, _ = watch(walk, replace(picture(points, ms), start_ns=at(2540)))
-    walk, happened = watch(walk, replace(picture([(2540, 0)], 2650), start_ns=at(2540)))
-    assert happened == ()
+    heard: list[Happening] = []
+    for ms, points in ((begins, [(begins, None)]), (2600, [(begins, None), (2590, 0)])):
+        walk, happened = watch(walk, replace(picture(points, ms), start_ns=at(begins)))
+        heard += happened
+    for ms in range(2650, 5000, 50):
+        points = [(begins, None), (2590, 0), *presses(0, 2, start=2700)[1:]]
+        walk, happened = watch(walk, replace(picture(points, ms), start_ns=at(begins)))
+        heard += happened
+    result = walk.results[0]
+    assert result is not None
+    assert (result.outcome, result.edges, result.losses, result.bounce) == (WalkOutcome.CONFIRMED, 6, 0, 0)
+    assert result.took_ns == 3950 * MS
+    assert heard == [Happening.EDGE] * 4 + [Happening.RESULT]
+
+
+def test_a_level_that_changed_while_a_recording_was_switched_on_is_an_edge() -> None:
+    walk, _ = walked(DOOR, presses(0, 1), 1200)
+    for ms in range(1250, 1501, 50):
+        walk, _ = watch(walk, replace(picture([(1240, None), (1300, 0)], ms), start_ns=at(1240)))
     assert walk.seen is not None
-    assert (walk.seen.losses, walk.seen.edges, walk.seen.asked_ns) == (0, 0, at(2600))
+    assert (walk.seen.edges, walk.seen.losses) == (2, 0)
 
 
-def test_a_wiggle_test_begins_anew_with_a_recording() -> None:
-    wiggle, _ = watch_wiggle(Wiggle("it"), picture([(0, 0)], 0))
-    wiggle, heard = watch_wiggle(wiggle, replace(picture([(0, None)], 50), start_ns=at(40)))
-    assert (heard, wiggle.losses, wiggle.start_ns) == ((), 0, at(50))
+def test_a_wiggle_test_goes_on_with_a_recording() -> None:
+    wiggle = Wiggle("it")
+    for one in pictures(presses(0, 1), 2000, 50):
+        wiggle, _ = watch_wiggle(wiggle, one)
+    wiggle, heard = watch_wiggle(wiggle, replace(picture([(0, None)], 2050), start_ns=at(2040)))
+    assert (heard, wiggle.losses, wiggle.edges, wiggle.start_ns) == ((), 0, 2, at(0))
 
 
 def test_the_same_picture_twice_adds_nothing() -> None:

@@ -115,8 +115,10 @@ def test_printed_at_the_end_is_what_was_found_here() -> None:
     assert head == f"Guided walk, {LIVE.vehicle}: 1 of 3 confirmed."
     assert lines == [
         "  ✓ rear_door: confirmed; 6 edges, lost 0; ON while it is so; took 1.20 s",
+        "  · rear_door: left in the middle",
         "  · brake: not asked",
         "  · gear: not asked",
+        "The walk was left unfinished: 3 roles are open.",
     ]
     head, *_ = result_text(replay(DOOR_LATE, here=(BRAKE_HERE,)), REPLAY).splitlines()
     assert head == f"Guided walk, {REPLAY.title}, replayed: 0 of 3 confirmed, 1 wrong way round."

@@ -7,24 +7,29 @@ from typing import ClassVar
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import BindingType
+from textual.containers import Vertical
 
 from busprobe.report.walk import result_line
 from busprobe.session.guide import Guide, Happened
 from busprobe.session.snapshot import Snapshot
 from busprobe.session.walk_seen import Happening
+from busprobe.session.wiggle import wiggle_result
 from busprobe.tui.keys import bindings
 from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.view.spans import Column
 from busprobe.tui.view.walk import walk_lines, wiggle_lines
 from busprobe.tui.view.walk_roles import (
     REPLAY_COLUMNS,
     ROLE_COLUMNS,
     WalkFound,
+    found_lines,
     result_at,
     result_text,
     role_rows,
     roles_title,
     signal_at,
 )
+from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
 
@@ -42,16 +47,18 @@ class WalkScreen(BoardScreen):
     BINDINGS: ClassVar[list[BindingType]] = bindings("walk")
     CSS = """
     #prompt { height: 3fr; }
-    #roles { height: 2fr; min-height: 6; }
-    WalkScreen.-low #roles { display: none; }
-    WalkScreen.-low #roles.-zoomed { display: block; }
+    #list { height: 2fr; min-height: 6; }
+    #roles { height: 1fr; }
+    #found { height: auto; }
+    WalkScreen.-low #list { display: none; }
+    WalkScreen.-low #list.-zoomed { display: block; }
     """
 
     def __init__(self) -> None:
         super().__init__()
         self._sounds = False
-        self._printed = ""
-        """What was put down to be printed at the end."""
+        self._printed = {"walk": "", "wiggle": ""}
+        """What was put down to be printed at the end: of the walk, and of a wiggle test that was not ended."""
         self._told = ""
         """What was said last of results that are not recorded."""
 
@@ -65,17 +72,26 @@ class WalkScreen(BoardScreen):
         prompt = Sheet(id="prompt", classes="panel")
         prompt.border_title = "Do this"
         yield prompt
-        columns = ROLE_COLUMNS if self.board.replay is None else REPLAY_COLUMNS
-        roles = Rows(columns, empty="No signal of the bench file has a role.", id="roles", classes="panel")
-        roles.border_title = "Roles"
-        yield roles
+        with Vertical(id="list", classes="panel") as panel:
+            panel.border_title = "Roles"
+            yield Rows(self._columns, empty="No signal of the bench file has a role.", id="roles")
+            yield Lines(id="found")
+
+    @property
+    def _columns(self) -> tuple[Column, ...]:
+        return ROLE_COLUMNS if self.board.replay is None else REPLAY_COLUMNS
 
     def on_mount(self) -> None:
         self.set_interval(FAST_S, self._hurry)
 
     def _hurry(self) -> None:
-        if self.is_current and self.guide.is_listening:
+        if not self.guide.is_listening:
+            return
+        if self.is_current:
             self.board.pull_now()
+        elif self in self.app.screen_stack and self.board.picture is not None:
+            self.board.pull_now()
+            self.show(self.board.picture)  # a question is asked over it: what happens meanwhile counts too
 
     def paint(self, picture: Snapshot) -> None:
         guide, chosen = self.guide, self.board.chosen
@@ -91,7 +107,16 @@ class WalkScreen(BoardScreen):
         else:
             sheet.show_lines(walk_lines(found, picture, width, height, sounds=self._sounds))
         roles.show(role_rows(found))
-        self.entitle(roles, roles_title(found))
+        self.entitle(self.query_one("#list"), roles_title(found))
+        lines = self.query_one("#found", Lines)
+        shown = found_lines(
+            roles.selected, self._columns, roles.size.width, max(self.query_one("#list").size.height - 3, 0)
+        )
+        lines.styles.height = len(shown)
+        lines.show_lines(shown)
+        self._print("walk", result_text(found, picture))
+        unfinished = None if guide.wiggle is None else wiggle_result(guide.wiggle)
+        self._print("wiggle", "" if unfinished is None else f"{result_line(unfinished)}, not ended")
 
     def _found(self, picture: Snapshot) -> WalkFound:
         guide = self.guide
@@ -107,17 +132,19 @@ class WalkScreen(BoardScreen):
         if guide.told and guide.told != self._told:
             self.notify(guide.told, severity="warning")
         self._told = guide.told
-        self._print(result_text(self._found(picture), picture))
         if guide.walk.task is not None:
             self.query_one("#roles", Rows).select(guide.walk.task.signal)
 
-    def _print(self, text: str) -> None:
-        """At the end, instead of what was to be printed before."""
-        saved = self.board.saved
-        if self._printed in saved:
-            saved.remove(self._printed)
-        self._printed = text
-        saved.append(text)
+    def _print(self, what: str, text: str) -> None:
+        """At the end, instead of what was to be printed of it before."""
+        saved, before = self.board.saved, self._printed[what]
+        if text == before:
+            return
+        if before in saved:
+            saved.remove(before)
+        self._printed[what] = text
+        if text:
+            saved.append(text)
 
     def _sound(self, happened: Happened) -> None:
         if not happened or not self._sounds:
@@ -180,6 +207,10 @@ class WalkScreen(BoardScreen):
             text, told = result_line(result), self.guide.told
             self.board.saved.append(text)
             self.notify(f"{text}.{' ' + told if told else ''}", markup=False)
+
+    @on(Rows.Moved, "#roles")
+    def _other_row(self) -> None:
+        self.repaint()
 
     @on(Rows.Chosen, "#roles")
     def _ask_this(self, event: Rows.Chosen) -> None:

@@ -5,12 +5,20 @@ from __future__ import annotations
 from textwrap import wrap
 
 from busprobe.errors import counted
+from busprobe.report.quantities import times
 from busprobe.session.snapshot import SignalNow, Snapshot
-from busprobe.session.walk import UNSEEN
-from busprobe.session.walk_seen import Seen, is_quantity
-from busprobe.session.walk_tasks import Goal, Task
-from busprobe.session.wiggle import Wiggle
-from busprobe.timeline import FALSE, TRUE
+from busprobe.session.walk import (
+    REST_NS,
+    STILL_NS,
+    UNSEEN,
+    began_elsewhere,
+    edges_from_rest,
+    is_in_doubt,
+)
+from busprobe.session.walk_seen import Seen, is_known, is_on, is_quantity, says
+from busprobe.session.walk_tasks import Goal, Task, is_switch
+from busprobe.session.wiggle import Wiggle, wiggle_text
+from busprobe.timeline import ASLEEP
 from busprobe.tui.view.blocks import biggest, can_draw, large
 from busprobe.tui.view.history import history
 from busprobe.tui.view.spans import Line, Span, Tone, width_of
@@ -34,14 +42,26 @@ def walk_lines(found: WalkFound, picture: Snapshot, width: int, height: int, *, 
     lines += _wrapped("▶ ", prompt, width, Tone.NOTE, Tone.STRONG)
     if task.on_means:
         lines += _wrapped("  ", f"It must say ON while {task.on_means}.", width, Tone.DIM, Tone.PLAIN)
-    if task.goal is Goal.SWITCH and seen is not None and not seen.raw_edges and seen.first_on is (not task.rests_on):
-        says = f"It says {'ON' if seen.first_on else 'OFF'} now: begin at rest, or it is the wrong way round."
-        lines += _wrapped("! ", says, width, Tone.WARN, Tone.WARN)
+    if task.goal is Goal.SWITCH and seen is not None:
+        lines += _wrapped("! ", _not_at_rest(task, seen), width, Tone.WARN, Tone.WARN)
     for caution in task.cautions:
         lines += _wrapped("! ", caution, width, Tone.WARN, Tone.WARN)
     low = [_progress(task, seen, picture, width), _bell(sounds=sounds, keys="b bell · n next · a ask again")]
-    big = _big(now, width, height - len(lines) - len(low))
+    big = _big(now, width, height - len(lines) - len(low), is_switch=task.goal is Goal.SWITCH)
     return [*[*lines, *big][: max(height - len(low), 1)], *low]
+
+
+def _not_at_rest(task: Task, seen: Seen) -> str:
+    """That a switch does not rest, before it counts or once all is done; empty where it is as it should be."""
+    word = "OFF" if task.rests_on else "ON"
+    if began_elsewhere(task, seen) and not seen.edges:
+        return f"It says {word}: bring it to rest first. If it rests already, go on: it is the wrong way round."
+    if is_in_doubt(task, seen) and seen.t_ns - seen.quiet_since_ns >= REST_NS:
+        left = max(STILL_NS - (seen.t_ns - seen.quiet_since_ns), 0)
+        return (
+            f"It says {word}: bring it to rest. If it rests already it is the wrong way round: n, or wait {span(left)}."
+        )
+    return ""
 
 
 def _between(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
@@ -81,7 +101,7 @@ def _replayed(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
 
 
 def _wrapped(sign: str, text: str, width: int, tone: Tone = Tone.NOTE, words: Tone = Tone.PLAIN) -> list[Line]:
-    parts = wrap(text, max(width - 4, 20))
+    parts = wrap(text, max(width - 4, 20)) if text else []
     return [(Span(f" {sign if i == 0 else '  '}", tone), Span(part, words)) for i, part in enumerate(parts)]
 
 
@@ -90,30 +110,36 @@ def _bell(*, sounds: bool, keys: str) -> Line:
     return Span(" "), state, Span(f" · {keys}", Tone.DIM)
 
 
-def _big(now: SignalNow, width: int, height: int) -> list[Line]:
-    """The value in block letters, or in one line where they do not fit."""
+def _big(now: SignalNow, width: int, height: int, *, is_switch: bool) -> list[Line]:
+    """The value in block letters, or in one line where they do not fit. is_switch: it says ON or OFF."""
     if height <= 0:
         return []
+    on = is_on(now) if is_switch else None
     if height < 3:
-        return [(Span(" "), *value_cell(now))]
-    tone = Tone.ON if now.code == TRUE else Tone.PLAIN if now.code == FALSE else Tone.WARN
-    lines = huge(_short(now), width - 4, height - 1)
+        return [(Span(" "), *(value_cell(now) if on is None else (Span(says(now), Tone.ON if on else Tone.PLAIN),)))]
+    if not is_known(now):
+        tone = Tone.DIM if now.code == ASLEEP else Tone.WARN
+    else:
+        tone = Tone.PLAIN if is_on(now) is False and (now.is_condition or is_switch) else Tone.ON
+    lines = huge(_short(now) if on is None else says(now), width - 4, height - 1)
     pad: list[Line] = [()] if height > len(lines) else []
     return [*pad, *((Span(f"   {line}", tone),) for line in lines), *([()] if height > len(lines) + 1 else [])]
 
 
 def huge(text: str, width: int, height: int) -> list[str]:
     """Block letters as large as they go; a dot takes two cells by one, or two or three times that."""
-    for times in (3, 2) if can_draw(text) else ():
-        lines = [line for line in large(text, 2 * times) for _ in range(times)]
+    for dot in (3, 2) if can_draw(text) else ():
+        lines = [line for line in large(text, 2 * dot) for _ in range(dot)]
         if len(lines) <= height and len(lines[0]) <= width:
             return lines
     return biggest(text, width, max(min(height, 5), 1))
 
 
 def _short(now: SignalNow) -> str:
-    if now.code > TRUE:
-        return "? ?"
+    if now.bounce.is_chattering:
+        return "chattering"
+    if not is_known(now):
+        return "---" if now.code == ASLEEP else "???"
     return now.text.split(" ")[0] if now.unit else now.text
 
 
@@ -122,23 +148,42 @@ def _progress(task: Task, seen: Seen | None, picture: Snapshot, width: int) -> L
         return (Span(" …", Tone.DIM),)
     spans = [Span(" ")]
     if task.goal is Goal.SWITCH:
-        done = min(seen.edges, 2 * task.times)
+        edges = edges_from_rest(task, seen)
+        done = min(edges, 2 * task.times)
         spans += [Span("■" * done, Tone.GOOD), Span("□" * (2 * task.times - done), Tone.DIM)]
         bounce = f", bounce {seen.bounce}" if seen.sees_bounce else ""
-        spans.append(Span(f" {seen.edges} of {2 * task.times} edges{bounce}"))
+        spans.append(Span(f" {edges} of {2 * task.times} edges{bounce}"))
     elif task.goal is Goal.POSITIONS:
-        spans += [Span(f"{p} ", Tone.GOOD if i < seen.position else Tone.DIM) for i, p in enumerate(task.positions)]
-        spans.append(Span(f" {seen.position} of {len(task.positions)} seen"))
+        spans += _positions(task, seen)
     elif task.goal is Goal.MOTION:
         spans.append(Span(f"lowest {seen.low:.3g}, highest {seen.high:.3g}"))
     else:
         spans.append(Span("n: it agrees; compare before you press", Tone.KEY))
+    if seen.chatters:
+        spans.append(Span(f"  ! chattered {times(seen.chatters)}", Tone.BAD))
     lost = Span(f"  ! lost {seen.losses}×", Tone.WARN) if seen.losses else Span("  never lost", Tone.DIM)
     spans += [lost, Span(f"  {span(picture.t_ns - seen.asked_ns)}", Tone.DIM)]
     if task.goal is Goal.SWITCH and not seen.sees_bounce:
         room = width - width_of(spans)
         spans.append(Span(f"  {UNSEEN}" if room > len(UNSEEN) + 2 else "  bounce not measurable", Tone.DIM))
     return tuple(spans)
+
+
+def _positions(task: Task, seen: Seen) -> list[Span]:
+    """✓ seen, – skipped, ▶ asked for now, · to come."""
+    skipped = {place for place, _ in seen.skipped}
+    spans = []
+    for place, position in enumerate(task.positions):
+        if place in skipped:
+            spans.append(Span(f"–{position} ", Tone.WARN))
+        elif place < seen.position:
+            spans.append(Span(f"✓{position} ", Tone.GOOD))
+        else:
+            is_asked = place == seen.position
+            spans.append(Span(f"{'▶' if is_asked else '·'}{position} ", Tone.NOTE if is_asked else Tone.DIM))
+    more = f", {len(skipped)} skipped" if skipped else ""
+    spans.append(Span(f" {seen.position - len(skipped)} of {len(task.positions)} seen{more}"))
+    return spans
 
 
 def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, sounds: bool) -> list[Line]:
@@ -150,6 +195,7 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
     begun = picture.t_ns if wiggle.start_ns is None else wiggle.start_ns
     counts: Line = (
         Span(f" {counted(wiggle.edges, 'change' if is_quantity(now) else 'edge')}", Tone.STRONG),
+        *_contact(wiggle, now),
         Span(", "),
         Span(f"! lost {wiggle.losses}×", Tone.BAD) if wiggle.losses else Span("never lost", Tone.DIM),
         Span(f"  for {span(picture.t_ns - begun)}", Tone.DIM),
@@ -161,4 +207,14 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
     if height >= 12:
         low.append((Span(" "), *history(now.strip, width - 2)))
     low.append(_bell(sounds=sounds, keys="b bell · i another signal · w ends"))
-    return [head, *_big(now, width, height - 1 - len(low)), *low][: max(height, 1)]
+    big = _big(now, width, height - 1 - len(low), is_switch=now.role is not None and is_switch(now))
+    return [head, *big, *low][: max(height, 1)]
+
+
+def _contact(wiggle: Wiggle, now: SignalNow) -> list[Span]:
+    """What the contact behind the debounce does."""
+    if now.bounce.is_chattering:
+        raw, chatter = counted(wiggle.raw_edges, "raw edge"), f"! chattering, {times(max(wiggle.chatters, 1))} so far"
+        return [Span(f", {raw}", Tone.STRONG), Span(", "), Span(chatter, Tone.BAD)]
+    text = wiggle_text(wiggle)
+    return [Span(f", {text}", Tone.BAD if wiggle.chatters else Tone.STRONG)] if text else []

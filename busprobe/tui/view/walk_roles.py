@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import NamedTuple
 
+from busprobe.errors import counted
 from busprobe.report.walk import newest, result_line, summary_of
 from busprobe.results import WalkOutcome, WalkResult
 from busprobe.session.snapshot import Snapshot
-from busprobe.session.walk import Walk
-from busprobe.session.walk_tasks import Task
-from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell
+from busprobe.session.walk import Walk, edges_from_rest
+from busprobe.session.walk_tasks import Goal, Task
+from busprobe.tui.view.spans import Cell, Column, Line, Row, Span, Tone, cell, plain, share, width_of
 from busprobe.tui.view.times import clock, span
 
 _RESULT, _SIGNAL = Column("Result", 17), Column("Signal", 14, grow=1)
@@ -126,6 +128,16 @@ def _row(key: str, result: WalkResult, found: WalkFound) -> Row:
     return Row(key, ((_SIGNS[result.outcome],), *cells), result_line(result))
 
 
+def found_lines(row: Row | None, columns: Sequence[Column], width: int, most: int) -> list[Line]:
+    """What was found of the selected row, in full, where its column cuts it; at most so many lines."""
+    if row is None or most < 1:
+        return []
+    place, room = next(((i, w) for i, w in share(columns, width - 2) if i == len(columns) - 1), (len(columns) - 1, 0))
+    if width_of(row.cells[place]) <= room:
+        return []
+    return [(Span(f"  {text}", Tone.NOTE),) for text in wrap(plain(row.cells[place]), max(width - 3, 20))[:most]]
+
+
 def result_at(found: WalkFound, row: int) -> WalkResult | None:
     """The result that a row of `role_rows` shows."""
     shown = [*found.roles, *found.others]
@@ -141,19 +153,34 @@ def signal_at(found: WalkFound, row: int) -> str | None:
 
 
 def result_text(found: WalkFound, picture: Snapshot) -> str:
-    """What was found here, printed when the dashboard is left; empty before there is anything."""
+    """What was found here and what is open, printed when the dashboard is left; empty before a walk has begun."""
     found = found._replace(recorded=())
-    roles = found.roles
-    if not any(roles):
+    roles, asked = found.roles, found.walk.task
+    if not any(roles) and asked is None:
         return ""
     of = f"{picture.title}, replayed" if found.is_replay else picture.vehicle or picture.title
     lines = [f"Guided walk, {of}: {summary(found)}."]
     for task, result in zip(found.walk.tasks, roles, strict=True):
-        if result is None:
-            lines.append(f"  · {task.signal}: not asked")
-        else:
+        if result is not None:
             lines.append(f"  {_SIGNS[result.outcome].text[0]} {result_line(result)}")
+        if task is asked:
+            lines.append(f"  · {task.signal}: left in the middle{_so_far(found.walk)}")
+        elif result is None:
+            lines.append(f"  · {task.signal}: not asked")
+    left = sum(result is None or task is asked for task, result in zip(found.walk.tasks, roles, strict=True))
+    if left:
+        lines.append(f"The walk was left unfinished: {counted(left, 'role')} {'is' if left == 1 else 'are'} open.")
     return "\n".join(lines)
+
+
+def _so_far(walk: Walk) -> str:
+    """How far the action asked for has come: ", 3 of 6 edges"; empty where that is not counted."""
+    task, seen = walk.task, walk.seen
+    if task is None or seen is None or task.goal not in (Goal.SWITCH, Goal.POSITIONS):
+        return ""
+    if task.goal is Goal.SWITCH:
+        return f", {edges_from_rest(task, seen)} of {2 * task.times} edges"
+    return f", {seen.position - len(seen.skipped)} of {len(task.positions)} positions"
 
 
 def summary(found: WalkFound) -> str:
