@@ -87,6 +87,8 @@ class CheckResult:
     """So many passes (of each part) make it a pass."""
     when: str = ""
     """What puts it to the test: the text of `when` or `given`; empty where nothing has to happen."""
+    when_known: bool = True
+    """Whether it was ever known to be true or false."""
 
     def count(self, outcome: Outcome) -> int:
         return sum(o.outcome is outcome for o in self.occurrences)

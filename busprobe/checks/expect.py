@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from busprobe.checks.occurrence import MISSED, OpenOccurrence, Overdue, Terms
-from busprobe.checks.watching import Say, Watched, Watcher, merged, rises
+from busprobe.checks.watching import Say, Watched, Watcher, is_known_in, merged, rises
 from busprobe.results import Occurrence, SignalTexts
 
 
@@ -19,6 +19,7 @@ class ExpectWatch(Watcher):
         self._overdue: list[Overdue] = []
         self.done: list[Occurrence] = []
         self.start_not_seen = 0
+        self.when_known = False
 
     def say(self, t_ns: int) -> SignalTexts:
         return self._say(t_ns)
@@ -29,6 +30,7 @@ class ExpectWatch(Watcher):
     def _judge(self, start_ns: int, end_ns: int) -> None:
         begins, unseen = rises(self._when, start_ns, end_ns)
         self.start_not_seen += len(unseen)
+        self.when_known = self.when_known or is_known_in(self._when, start_ns, end_ns)
         goes_on = bool(self._open or self._overdue)
         if not goes_on and not len(begins):
             return

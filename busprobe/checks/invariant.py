@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from busprobe.checks.watching import Say, Watched, Watcher, merged
+from busprobe.checks.watching import Say, Watched, Watcher, is_known_in, merged
 from busprobe.results import Occurrence, Outcome, SignalTexts
 from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN
 
@@ -35,6 +35,9 @@ class InvariantWatch(Watcher):
         self._unknown: _Stretch | None = None
         self._given: _Stretch | None = None
         self._known_from: int | None = None
+        self._put = violation if given is None else given
+        self.when_known = False
+        """Whether `given`, else the condition itself, was ever known."""
         self.done: list[Occurrence] = []
 
     def _judge(self, start_ns: int, end_ns: int) -> None:
@@ -44,6 +47,7 @@ class InvariantWatch(Watcher):
             for w in self._watched:
                 w.code = w.timeline.code_at(self.starts_ns)
             self._at(self.starts_ns, *(w.code for w in self._watched))
+        self.when_known = self.when_known or is_known_in(self._put, start_ns, end_ns)
         for t, codes in merged(self._watched, start_ns, end_ns):
             self._until(t)
             self._at(t, *codes)

@@ -34,6 +34,11 @@ class Watched:
         return self.network.uncertainty_at(self.index, t_ns)
 
 
+def is_known_in(watched: Watched, start_ns: int, end_ns: int) -> bool:
+    """Whether a condition is known to be true or false anywhere in a span."""
+    return watched.code <= TRUE or bool((watched.timeline.between(start_ns, end_ns).code <= TRUE).any())
+
+
 def rises(watched: Watched, start_ns: int, end_ns: int) -> tuple[Int64Array, Int64Array]:
     """Times at which a condition begins to hold, and those at which its start was not seen.
 

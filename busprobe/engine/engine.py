@@ -72,6 +72,7 @@ class Engine:
         self._occurrences: list[list[Occurrence]] = [[] for _ in plan.checks]
         self._start_not_seen = [0] * len(plan.checks)
         self._glitches = [0] * len(plan.checks)
+        self._known = [False] * len(plan.checks)
         self._triggers: list[TriggerEntry] = []
         self._log = Logbook()
         self._names: dict[tuple[str, ...], tuple[str, ...]] = {}
@@ -154,11 +155,10 @@ class Engine:
             unseen = first.start_not_seen if isinstance(first, ExpectWatch) else 0
             done = [o for w in watch.watchers for o in w.done]
             glitches = self._run.intake.glitches(plan.signals)
-            found.append(
-                result(
-                    plan, self._occurrences[i] + done, self._start_not_seen[i] + unseen, self._glitches[i] + glitches
-                )
-            )
+            unseen += self._start_not_seen[i]
+            known = self._known[i] or watch.when_known
+            told = self._occurrences[i] + done
+            found.append(result(plan, told, unseen, self._glitches[i] + glitches, when_known=known))
         return tuple(found)
 
     def triggers_so_far(self) -> list[TriggerEntry]:
@@ -292,5 +292,6 @@ class Engine:
                 if isinstance(watcher, ExpectWatch) and watcher is check.watchers[0]:
                     self._start_not_seen[i] += watcher.start_not_seen
             self._glitches[i] += self._run.intake.glitches(check.plan.signals)
+            self._known[i] |= check.when_known
         for trigger in self._run.triggers:
             self._triggers += trigger.done

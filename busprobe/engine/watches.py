@@ -30,6 +30,11 @@ class CheckWatch:
     plan: CheckPlan
     watchers: tuple[ExpectWatch | InvariantWatch, ...]
 
+    @property
+    def when_known(self) -> bool:
+        """Whether what puts it to the test was ever known."""
+        return any(watcher.when_known for watcher in self.watchers)
+
 
 def watch_check(plan: CheckPlan, network: Network, say_for: SayFor) -> CheckWatch:
     say = say_for(plan.signals)
@@ -74,7 +79,9 @@ def watch_trigger(plan: TriggerPlan, network: Network, say_for: SayFor) -> Trigg
     return TriggerWatch(trigger.name, on, keep if any(keep) else None, say, is_marker=trigger.is_marker)
 
 
-def result(plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, glitches: int) -> CheckResult:
+def result(
+    plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, glitches: int, *, when_known: bool = True
+) -> CheckResult:
     """A check's result from all its occurrences."""
     check = plan.check
     occurrences = sorted(occurrences, key=lambda o: (o.decided_ns, o.t_ns))
@@ -92,6 +99,7 @@ def result(plan: CheckPlan, occurrences: list[Occurrence], start_not_seen: int, 
         glitches,
         check.min_full,
         when(check),
+        when_known,
     )
 
 

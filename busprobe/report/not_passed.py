@@ -73,6 +73,8 @@ def _why_none(check: CheckResult, ones: Sequence[Occurrence], part: str) -> str:
         return "none passed: each time true beforehand, which proves nothing, or cut short"
     if not check.when:
         return "it was never put to the test"
+    if not check.when_known:
+        return f'"{check.when}" was never known: nothing came from what it is made of.'
     if part == "off":
         return f'"{check.when}" was never seen to end: operate it.'
     if check.start_not_seen:

@@ -80,3 +80,24 @@ def test_a_recording_of_another_vehicle_is_refused(busprobe, folder: Path) -> No
     said = busprobe("verify other.log --bench van.toml")
     assert said.status == 3
     assert "none of the messages that van.toml asks for is in this recording (Transmission, Lamps)." in said.err
+
+
+def test_what_was_never_known_is_not_to_be_operated(busprobe, folder: Path) -> None:
+    """The gear was not heard at all, so nobody can say whether reverse was selected."""
+    heard = [line for line in (folder / "parked.log").read_text().splitlines(True) if " 100#" not in line]
+    (folder / "unheard.log").write_text("".join(heard))
+    said = busprobe("verify unheard.log --bench van.toml")
+    assert said.status == 2
+    assert "\"gear == 'Reverse'\" was never known: nothing came from what it is made of." in said.out
+    assert "operate it" not in said.out
+    assert "\"gear == 'Reverse'\" never became true: operate it." in busprobe("verify parked.log --bench van.toml").out
+
+
+def test_a_stretch_of_given_that_was_never_known(busprobe, folder: Path) -> None:
+    heard = [line for line in (folder / "parked.log").read_text().splitlines(True) if " 100#" not in line]
+    (folder / "unheard.log").write_text("".join(heard))
+    never = '[[check]]\nname = "Dark in reverse"\nnever = "rear_white"\ngiven = "gear == \'Reverse\'"\n'
+    bench = (folder / "van.toml").read_text()
+    (folder / "given.toml").write_text(bench.split("[[check]]")[0] + never)
+    said = busprobe("verify unheard.log --bench given.toml")
+    assert "\"gear == 'Reverse'\" was never known: nothing came from what it is made of." in said.out

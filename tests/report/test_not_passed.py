@@ -30,6 +30,11 @@ def unknown(t_ns: int, length_ns: int | None, **signals: str) -> Occurrence:
 
 REASONS = {
     "never true": ([], {"when": WHEN}, [f'"{WHEN}" never became true: operate it.']),
+    "never known": (
+        [],
+        {"when": WHEN, "when_known": False},
+        [f'"{WHEN}" was never known: nothing came from what it is made of.'],
+    ),
     "start not seen": (
         [],
         {"when": "door", "start_not_seen": 2},
