@@ -51,7 +51,7 @@ def pace_notes(box: InputBox, period_ns: int) -> list[str]:
     if not is_bounce_measurable(period_ns):
         notes.append(f"Bounce is not measurable on {title}: it is read every {every}, slower than every 2 ms.")
     for line in box.lines:
-        if 0 < line.debounce_ns < 2 * period_ns:
+        if 0 < WOBBLE * line.debounce_ns < 2 * period_ns:
             notes.append(
                 f'The debounce of "{line.name}", {duration_text(line.debounce_ns)}, is below twice the achieved '
                 f"period of {title}: 2 × {every} = {short_ms(2 * period_ns)}."

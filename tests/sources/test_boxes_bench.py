@@ -236,6 +236,20 @@ def test_bounce_is_seen_from_a_poll_every_2_ms_on(period_ms: float, is_seen: boo
             ['Bounce is not measurable on the input box "box": it is read every 10 ms, slower than every 2 ms.'],
         ),
         (
+            20, 20.08, (40,),
+            ['Bounce is not measurable on the input box "box": it is read every 20.1 ms, slower than every 2 ms.'],
+        ),
+        (
+            20, 21.2, (40,),
+            [
+                'Bounce is not measurable on the input box "box": it is read every 21.2 ms, slower than every 2 ms.',
+                (
+                    'The debounce of "line0", 40 ms, is below twice the achieved period of the input box "box": '
+                    "2 × 21.2 ms = 42.4 ms."
+                ),
+            ],
+        ),
+        (
             10, 14.2, (0, 20, 28.4),
             [
                 'The input box "box" is read every 14.2 ms, not every 10 ms as the bench file says.',
