@@ -65,7 +65,7 @@ class Section:
             raise self.error(f'{self.title} has no "{key}".')
 
     def wrong_type(self, key: str, wanted: str) -> BenchError:
-        return self.error(f'"{key}" of {self.title} must be {wanted}; found {_found(self.data[key])}.', key)
+        return self.error(f'"{key}" of {self.title} must be {wanted}; found {found(self.data[key])}.', key)
 
     def text(self, key: str) -> str | None:
         value = self.data.get(key)
@@ -120,7 +120,7 @@ class Section:
         return value if isinstance(value, list) else [value]
 
     def wrong_item(self, key: str, number: int, item: object, wanted: str) -> BenchError:
-        return self.item_error(key, number, f'"{key}" of {self.title} must be {wanted}; found {_found(item)}.')
+        return self.item_error(key, number, f'"{key}" of {self.title} must be {wanted}; found {found(item)}.')
 
     def duration(self, key: str, *, above_zero: bool = False) -> int | None:
         """Nanoseconds."""
@@ -188,13 +188,16 @@ def _is_whole(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
-def _found(value: object) -> str:
+def found(value: object) -> str:
+    """A value as a bench file writes it: a text stands in quotes, a number does not."""
     match value:
+        case str():
+            return f'"{value}"'
         case bool():
-            return f'"{str(value).lower()}"'
+            return str(value).lower()
         case dict():
             return "a table"
         case list():
             return "a list"
         case _:
-            return f'"{value}"'
+            return f"{value}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from busprobe.bench.model import InputBox
-from busprobe.bench.section import error_at
+from busprobe.bench.section import error_at, found
 from busprobe.bench.units import UnitError, duration_ns
 from busprobe.errors import BenchError, nearest
 
@@ -112,6 +112,5 @@ class BoxOptions:
         return greatest[False] + 1, greatest[True] + 1
 
     def _wrong(self, key: str, wanted: str) -> BenchError:
-        value = self._box.options[key]
-        found = str(value).lower() if isinstance(value, bool) else str(value)
-        return self.error(f'The option "{key}" of {self.title} must be {wanted}; found "{found}".')
+        value = found(self._box.options[key])
+        return self.error(f'The option "{key}" of {self.title} must be {wanted}; found {value}.')

@@ -238,7 +238,7 @@ FAULTS = {
     "number for a text": (
         'name = "body"',
         "name = 7",
-        ', line 5, column 8: "name" of [[bus]] number 1 must be a text in quotes; found "7".',
+        ', line 5, column 8: "name" of [[bus]] number 1 must be a text in quotes; found 7.',
     ),
     "empty name": (
         'name = "body"',
@@ -253,7 +253,7 @@ FAULTS = {
     "bit rate 0": (
         "bitrate = 500000",
         "bitrate = 0",
-        ', line 8, column 11: "bitrate" of [[bus]] "body" must be a whole number from 1 up; found "0".',
+        ', line 8, column 11: "bitrate" of [[bus]] "body" must be a whole number from 1 up; found 0.',
     ),
     "text for true": (
         "listen_only = true",
@@ -263,17 +263,17 @@ FAULTS = {
     "number for a duration": (
         'settle = "200 ms"',
         "settle = 0.2",
-        ', line 118, column 10: "settle" of [[check]] "Siren silent in park" must be a duration in quotes, such as "300 ms"; found "0.2".',
+        ', line 118, column 10: "settle" of [[check]] "Siren silent in park" must be a duration in quotes, such as "300 ms"; found 0.2.',
     ),
     "true for a number": (
         "min_full = 2",
         "min_full = true",
-        ', line 113, column 12: "min_full" of [[check]] "Amber beacons flash while the side door is open" must be a whole number from 1 up; found "true".',
+        ', line 113, column 12: "min_full" of [[check]] "Amber beacons flash while the side door is open" must be a whole number from 1 up; found true.',
     ),
     "number in databases": (
         'databases = ["patrol_van.dbc"]',
         "databases = [3]",
-        ', line 12, column 14: "databases" of [[bus]] "body" must be a text in quotes or a list of them; found "3".',
+        ', line 12, column 14: "databases" of [[bus]] "body" must be a text in quotes or a list of them; found 3.',
     ),
     "two channels": (
         'channel = "can0"',
@@ -298,7 +298,7 @@ FAULTS = {
     "value is a number": (
         'Park = "P"',
         "Park = 0",
-        ', line 69, column 90: "Park" of "values" of [signals] gear must be a text in quotes; found "0".',
+        ', line 69, column 90: "Park" of "values" of [signals] gear must be a text in quotes; found 0.',
     ),
     "unknown is a text": (
         'role = "brake"',
@@ -313,12 +313,12 @@ FAULTS = {
     "keep before is a number": (
         'before = "2 s"',
         "before = 2",
-        ', line 123, column 19: "before" of "keep" of [[trigger]] "Rear door opens while moving" must be a duration in quotes, such as "300 ms"; found "2".',
+        ', line 123, column 19: "before" of "keep" of [[trigger]] "Rear door opens while moving" must be a duration in quotes, such as "300 ms"; found 2.',
     ),
     "poll is a number": (
         'poll = ["0C", "0D", "42"]',
         "poll = [12]",
-        ', line 65, column 9: "poll" of [obd] must be a text in quotes or a list of them; found "12".',
+        ', line 65, column 9: "poll" of [obd] must be a text in quotes or a list of them; found 12.',
     ),
     "active": (
         'active = "low"',
@@ -333,7 +333,7 @@ FAULTS = {
     "already wrong": (
         'not_before = "29 min"',
         'not_before = "29 min"\nalready = true',
-        ', line 103, column 11: "already" of [[check]] "Loads shed after key-off" must be "counts"; found "true".',
+        ', line 103, column 11: "already" of [[check]] "Loads shed after key-off" must be "counts"; found true.',
     ),
     "hold of follows": (
         'off_within = "200 ms"',

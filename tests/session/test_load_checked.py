@@ -34,7 +34,7 @@ OFFLINE = {
     ),
     "baud rate below zero": (
         BUS + box("baudrate = -9600\n"),
-        'The option "baudrate" of the input box "box" must be a whole number from 300 to 4000000; found "-9600".',
+        'The option "baudrate" of the input box "box" must be a whole number from 300 to 4000000; found -9600.',
     ),
     "period": (
         BUS + box('period = "1 ms"\n', driver="modbus"),

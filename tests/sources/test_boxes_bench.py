@@ -75,12 +75,13 @@ def test_an_unknown_option(driver: str, key: str, near: str, known: str) -> None
 )
 def test_an_option_that_does_not_fit(driver: str, key: str, value: object, wanted: str) -> None:
     message, _ = refused(box(driver, "COM3", on_off=4, **{key: value}))
-    assert message == f'The option "{key}" of the input box "box" must be {wanted}; found "{value}".'
+    found = f'"{value}"' if isinstance(value, str) else value
+    assert message == f'The option "{key}" of the input box "box" must be {wanted}; found {found}.'
 
 
 def test_true_is_no_number() -> None:
     message, _ = refused(box("modbus", "COM3", unit=True))
-    assert message == 'The option "unit" of the input box "box" must be a whole number from 1 to 247; found "true".'
+    assert message == 'The option "unit" of the input box "box" must be a whole number from 1 to 247; found true.'
 
 
 @pytest.mark.parametrize("driver", BOXES)
