@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from difflib import get_close_matches
 from types import MappingProxyType
 
-from busprobe.bench.model import Bus, Derived, InputBox, Signal, Tap, Text
+from busprobe.bench.model import Bench, Bus, Derived, InputBox, Signal, Tap, Text
 from busprobe.bench.names import PID, name_fault
-from busprobe.bench.section import Section
+from busprobe.bench.section import Section, error_at
 from busprobe.bench.syntax import is_event, parse
 from busprobe.bench.units import UnitError, normalise, quantity
 from busprobe.errors import nearest
@@ -118,10 +118,19 @@ def _read_role(section: Section) -> str | None:
     role = section.text("role")
     if role is not None and not _ROLE.fullmatch(role):
         raise section.error(f'"{role}" is no role: write words in lower case, such as "gear" or "rear door".', "role")
-    if role is not None and (meant := _meant_role(role)):
-        message = f'"{role}" is no role of its own. Nearest known name: "{meant}".'
-        raise section.error(message, "role", hint=f"Roles: {', '.join(ROLES)}; or words of your own.")
     return role
+
+
+def refuse_mistyped_roles(bench: Bench) -> None:
+    """Raise BenchError for the first role that is nearly a known one.
+
+    Not a part of reading: a recording that holds a bench file with such a role can be opened.
+    """
+    signals: tuple[Signal | Derived, ...] = (*bench.signals, *bench.derived)
+    for signal in signals:
+        if signal.role is not None and (meant := _meant_role(signal.role)):
+            message = f'The role "{signal.role}" of "{signal.name}" is none of its own. Nearest known name: "{meant}".'
+            raise error_at(signal.origin, message, f"Roles: {', '.join(ROLES)}; or words of your own.")
 
 
 def _meant_role(role: str) -> str | None:

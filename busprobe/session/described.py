@@ -13,6 +13,8 @@ from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.signal_plan import MessageTap, ObdTap, SignalPlan, Source, plan_signal
+from busprobe.errors import BenchError, Problems
+from busprobe.session.enclosed import enclosed_plan
 from busprobe.session.verifying import load_checked, load_databases
 
 
@@ -119,3 +121,16 @@ def describe(bench: Path | None, databases: Sequence[Path], bit_rate: int | None
     by_bus = load_databases(loaded)
     signals = [(signal, plan_signal(signal, loaded, by_bus)) for signal in loaded.signals]
     return Described(loaded, by_bus, everywhere, signals, bit_rate)
+
+
+def describe_enclosed(texts: Mapping[str, str], bit_rate: int | None, problems: Problems) -> Described | None:
+    """The same by the bench file that a recording holds; None where it holds none that can be used."""
+    try:
+        enclosed = enclosed_plan(texts, problems)
+    except BenchError:
+        return None
+    if enclosed is None:
+        return None
+    plan, by_bus = enclosed
+    signals = [(s, plan.signals[s.name]) for s in plan.bench.signals if s.name in plan.signals]
+    return Described(plan.bench, by_bus, (), signals, bit_rate)

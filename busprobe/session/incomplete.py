@@ -14,7 +14,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 
-from busprobe.bench.load import load
 from busprobe.bench.model import Bench, Check, Derived, Signal, Text, Trigger
 from busprobe.bench.syntax import parse
 from busprobe.bench.units import is_quantity, quantity
@@ -22,6 +21,7 @@ from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database, MessageLayout, SignalLayout
 from busprobe.engine.plan import Plan, build
 from busprobe.errors import BenchError, DatabaseError, OpenError, Problems
+from busprobe.session.verifying import load_checked
 
 FIRST_STAND_IN = 0x1000_0000
 """Identifiers from here on are given to stand-ins; no 11-bit identifier is so large."""
@@ -31,7 +31,7 @@ Databases = Mapping[str, Sequence[Database]]
 
 def load_what_is_there(path: Path, problems: Problems) -> tuple[Plan, Databases]:
     """A bench file with those of its databases that can be read; `problems` is told of the others."""
-    return plan_of_what_is_there(load(path), problems)
+    return plan_of_what_is_there(load_checked(path), problems)
 
 
 def plan_of_what_is_there(

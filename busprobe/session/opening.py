@@ -125,6 +125,11 @@ def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
     }
 
 
+def enclosed_in(source: OpenedSource) -> Mapping[str, str]:
+    """The texts of the bench file and databases that a recording holds, by name."""
+    return source.recording.bench if isinstance(source, OwnRecording) else {}
+
+
 def end_of(source: OpenedSource) -> int | None:
     """When a recording of busprobe's own ends; None where its last record says so, as in a file of frames."""
     return source.recording.end_ns if isinstance(source, OwnRecording) else None

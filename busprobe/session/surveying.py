@@ -16,11 +16,13 @@ from busprobe.analysis.survey_result import SurveyResult
 from busprobe.decode.obd import Listener
 from busprobe.errors import Problem, Problems, counted
 from busprobe.frames import FrameBatch
-from busprobe.session.described import Described, describe
+from busprobe.session.described import Described, describe, describe_enclosed
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.obd_tally import tell
-from busprobe.session.opening import end_of, markers_of, open_source, stated_uncertainty, walk_of
+from busprobe.session.opening import enclosed_in, end_of, markers_of, open_source, stated_uncertainty, walk_of
 from busprobe.sources.formats import BATCH_ROWS
+
+OF_RECORDING = "The bench file is that which the recording holds; --bench FILE takes another."
 
 
 def survey(
@@ -35,15 +37,20 @@ def survey(
 ) -> SurveyReport:
     """Survey a recording.
 
-    databases: for every channel; a bench file names its own for each bus. bit_rate: of every
-    channel for which no bench file gives one, bit/s. Raises BusprobeError where a file cannot
-    be used, or the bench file does not fit its databases or the recording's channels.
+    databases: for every channel; a bench file names its own for each bus. Without either the bench
+    file counts that a recording of busprobe's own holds. bit_rate: of every channel for which no
+    bench file gives one, bit/s. Raises BusprobeError where a file cannot be used, or the bench file
+    does not fit its databases or the recording's channels.
     """
     described = describe(bench, databases, bit_rate)
     problems = Problems(strict=strict)
     gathered, tally, listener, seen = Survey(), ObdTally(), Listener(), SourcesSeen()
     source = open_source(recording, problems=problems, batch_rows=batch_rows)
     with closing(source):
+        enclosed = None
+        if bench is None and not databases:
+            enclosed = describe_enclosed(enclosed_in(source), bit_rate, problems)
+        described = enclosed or described
         walk, markers = walk_of(source), markers_of(source)
         for batch in source.batches():
             gathered.add(batch)
@@ -54,7 +61,8 @@ def survey(
                     progress(batch.share)
     report = report_of(recording.name, gathered, tally, listener, described, problems)
     result = spanning(report.result, source.start_ns, end_of(source))
-    notes = seen.notes(stated_uncertainty(source.about), result.start_ns or 0)
+    notes = [] if enclosed is None else [OF_RECORDING]
+    notes += seen.notes(stated_uncertainty(source.about), result.start_ns or 0)
     return replace(report, result=result, notes=(*report.notes, *notes), walk=walk, markers=markers)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from busprobe.bench.load import load
 from busprobe.bench.model import Bench
+from busprobe.bench.signals import refuse_mistyped_roles
 from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database
 from busprobe.engine.engine import Engine
@@ -57,6 +58,7 @@ def load_checked(path: Path) -> Bench:
     bench = load(path)
     refuse_mistyped_interfaces(bench.buses)
     refuse_faulty_boxes(bench.boxes)
+    refuse_mistyped_roles(bench)
     return bench
 
 

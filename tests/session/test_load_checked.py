@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from busprobe.bench.load import loads
 from busprobe.cli.main import run
 from busprobe.errors import BusprobeError
 from busprobe.session.live_bench import live_sources
@@ -46,7 +47,7 @@ OFFLINE = {
     ),
     "role": (
         BUS + '[signals]\nbrake = { from = "body.Brake.Pedal", role = "brakes" }\n',
-        '"brakes" is no role of its own. Nearest known name: "brake".',
+        'The role "brakes" of "brake" is none of its own. Nearest known name: "brake".',
     ),
 }
 
@@ -120,3 +121,9 @@ def test_told_before_anything_is_opened(case: str, tmp_path: Path) -> None:
 )
 def test_options_of_the_drivers_are_taken(rest: str, tmp_path: Path) -> None:
     live_sources(load_checked(written(tmp_path, BUS + rest)))
+
+
+def test_a_recording_with_such_a_bench_file_is_still_opened() -> None:
+    """What it holds was taken when it was made."""
+    text = OFFLINE["role"][0].replace("body.Brake.Pedal", "body.Lamps.RearWhite")
+    assert loads(text).signals[0].role == "brakes"

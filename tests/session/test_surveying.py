@@ -2,14 +2,19 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from busprobe.analysis.presence import NOT_DUE
 from busprobe.analysis.survey_result import BitRate
+from busprobe.bench.load import load
 from busprobe.errors import BenchError
+from busprobe.frames import FrameBatch, StateBatch
+from busprobe.recording.write import RecordingWriter
 from busprobe.report.survey_json import survey_json
 from busprobe.report.survey_text import way_text
-from busprobe.session.surveying import survey
+from busprobe.session.enclosed import enclosed_texts
+from busprobe.session.surveying import OF_RECORDING, survey
 
 DATABASE = 'VERSION ""\n\nBU_: Van\n\nBO_ 256 {name}: 1 Van\n SG_ {signal} : 0|8@1+ (1,0) [0|255] "km/h" Van\n'
 BENCH = """\
@@ -138,3 +143,32 @@ def test_a_role_whose_message_was_not_due_is_to_be_operated(tmp_path: Path) -> N
         ("on the bus", True), ("on the bus", False), (unseen, None), ("needs a wire", None), ("on the bus", False),
     ]  # fmt: skip
     assert [one.note for one in report.signals] == ["", "", NOT_DUE, "", NOT_DUE, ""]
+
+
+def test_a_recording_brings_its_bench_file(bench: Path, tmp_path: Path) -> None:
+    """Bit rates, names and signals are known without --bench; with --database they are not asked for."""
+    loaded = load(bench)
+    paths = {path for bus in loaded.buses for path in bus.databases}
+    texts = enclosed_texts(loaded, {path: path.read_text(encoding="utf-8") for path in paths})
+    batch = FrameBatch(
+        np.arange(50) * 20_000_000 + 1_768_374_000_000_000_000, tuple(bus.name for bus in loaded.buses),
+        np.arange(50, dtype=np.uint8) % 2, np.full(50, 256, np.uint32), np.zeros(50, np.uint8),
+        np.full(50, 8, np.uint8), np.zeros(50, np.uint64),
+    )  # fmt: skip
+    path = tmp_path / "own.duckdb"
+    with RecordingWriter(path, about={}, bench=texts) as writer:
+        writer.add(batch)
+    report, given = survey(path), survey(path, bench)
+    assert report.vehicle == given.vehicle != ""
+    assert report.bit_rates == given.bit_rates
+    assert report.signals == given.signals
+    assert [one.message for one in report.result.identifiers] == [one.message for one in given.result.identifiers]
+    assert report.notes == (*given.notes, OF_RECORDING)
+    assert survey(path, databases=sorted(paths)).vehicle == ""
+
+
+def test_a_bench_file_in_a_recording_that_cannot_be_used_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "own.duckdb"
+    with RecordingWriter(path, about={"start_ns": "1"}, bench={"van.toml": "[vehicle]\n"}) as writer:
+        writer.add(StateBatch((), 2))
+    assert survey(path).vehicle == ""
