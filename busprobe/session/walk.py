@@ -21,7 +21,7 @@ from busprobe.report.quantities import times
 from busprobe.results import WalkOutcome, WalkResult
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.session.walk_seen import MS, Happening, Seen, first_seen, is_anew, look, says
-from busprobe.session.walk_tasks import Goal, Task
+from busprobe.session.walk_tasks import Goal, Task, switch_words
 from busprobe.timeline import TRUE
 
 POSITION_NS = 300 * MS
@@ -230,7 +230,8 @@ def _text(task: Task, seen: Seen, outcome: WalkOutcome, now: SignalNow) -> str:
             return _positions_text(task, seen)
     if outcome is WalkOutcome.NOT_SEEN:
         return f"{edges_from_rest(task, seen)} of {2 * task.times} edges, says {says(now)}"
-    return f"{'ON' if outcome is WalkOutcome.CONFIRMED else 'OFF'} while {task.on_means}"
+    on, off = switch_words(task.role)
+    return f"{on if outcome is WalkOutcome.CONFIRMED else off} while {task.on_means}"
 
 
 def _positions_text(task: Task, seen: Seen) -> str:

@@ -7,6 +7,7 @@ from enum import Enum
 
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.session.walk_tasks import switch_words
 from busprobe.sources.pace import is_bounce_measurable
 from busprobe.timeline import TRUE
 
@@ -117,7 +118,7 @@ def says(now: SignalNow) -> str:
     """What a switch says, in the words in which it is asked for, whatever its labels."""
     on = is_on(now)
     if on is not None:
-        return "ON" if on else "OFF"
+        return switch_words(now.role)[0 if on else 1]
     return "unknown (lost)" if now.code <= TRUE and not is_known(now) else now.text
 
 

@@ -32,7 +32,7 @@ class Task:
     prompt: str
     """"Press and release the brake pedal, three times."; {position} stands for the one asked for."""
     on_means: str = ""
-    """When it must say ON: "the pedal is pressed"."""
+    """When it must say the first of its `switch_words`: "the pedal is pressed"."""
     goal: Goal = Goal.SWITCH
     times: int = 3
     rests_on: bool = False
@@ -49,6 +49,11 @@ _STILL = "Foot brake held, park brake on, wheels chocked, nobody in front of or 
 _EXHAUST = "Extract the exhaust while the engine runs."
 _WHEELS = "Driven wheels never in gear on the floor. By hand: vehicle raised and secured, ignition on, engine off."
 _ROLLING = "A second person drives; nobody operates this tool while driving."
+
+
+def switch_words(role: str | None) -> tuple[str, str]:
+    """The words for on and off of a signal with a role, wherever it is shown large or asked for."""
+    return ("OPEN", "SHUT") if role == "door" else ("ON", "OFF")
 
 
 def tasks(signals: Sequence[SignalNow]) -> tuple[Task, ...]:

@@ -238,7 +238,7 @@ def test_pulses_that_the_debounce_took_out_are_told() -> None:
     for ms in range(0, 5001, 50):
         walk, _ = watch(walk, picture(presses(0, 3), ms, bounce=Bounce(5, 10) if ms > 1000 else Bounce(3, 8)))
     assert walk.results[0] is not None
-    assert walk.results[0].text == "ON while the door is open; the debounce of its line took out 2 pulses"
+    assert walk.results[0].text == "OPEN while the door is open; the debounce of its line took out 2 pulses"
     assert walk.results[0].bounce == 2
 
 
@@ -268,7 +268,7 @@ def test_bounce_of_a_line_that_is_polled_too_slowly_is_not_told(
     result = walk.results[0]
     assert result is not None
     assert (result.outcome, result.edges, result.bounce) == (WalkOutcome.CONFIRMED, 6, bounce)
-    text = "ON while the door is open"
+    text = "OPEN while the door is open"
     assert result.text == (f"{text}; bounce not measurable at this poll period" if is_told else text)
 
 

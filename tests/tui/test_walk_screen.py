@@ -12,9 +12,14 @@ from fake_scene import FakeScene
 from fake_van import MS, NOW
 from textual.pilot import Pilot
 
+from busprobe.engine.history import Bounce
 from busprobe.tui.app import BusprobeApp
+from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.walk import WalkScreen
+from busprobe.tui.view.blocks import large, small
 from busprobe.tui.view.spans import plain
+from busprobe.tui.view.tiles import tile_lines
+from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
 
@@ -72,6 +77,11 @@ class Moves:
 
 def prompt_of(app: BusprobeApp) -> str:
     return "\n".join(plain(line).rstrip() for line in app.screen.query_one("#prompt", Sheet).lines)
+
+
+def is_drawn(word: str, text: str) -> bool:
+    """Whether a text has a word in block letters of some size."""
+    return any(lines[1].rstrip() in text for lines in (small(word), large(word), large(word, 2)))
 
 
 async def test_brake_is_confirmed_kept_and_printed(van: FakeScene) -> None:
@@ -154,6 +164,133 @@ async def test_wiggle_of_any_signal(van: FakeScene) -> None:
         assert "Wiggle test  siren_switch" in prompt_of(app)
 
 
+async def test_leaving_in_mid_step_says_what_is_open(van: FakeScene) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "down", "enter"])
+        await Moves(pilot, van).say("brake", 1)
+        await press(pilot, ["q"])
+    (text,) = app.saved
+    head, *lines = text.splitlines()
+    assert head == f"Guided walk, {fake_van.VEHICLE}: 0 of 10 confirmed."
+    assert lines[:3] == [
+        "  · ignition: not asked",
+        "  · brake: left in the middle, 1 of 6 edges",
+        "  · park_brake: not asked",
+    ]
+    assert lines[-1] == "The walk was left unfinished: 10 roles are open."
+
+
+async def test_leaving_in_mid_wiggle_says_what_was_counted(van: FakeScene) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "down", "w"])
+        await Moves(pilot, van).say("brake", 1)
+        await press(pilot, ["q"])
+    assert app.saved == ["Wiggle test of brake: 1 edge, lost 0× in 200 ms, not ended"]
+
+
+async def test_what_happens_while_a_file_name_is_asked_for_counts_too(van: FakeScene) -> None:
+    van.alter(recorder=None)
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        moves = Moves(pilot, van)
+        await press(pilot, ["6", "down", "enter"])
+        await moves.say("brake", 1)
+        await press(pilot, ["r"])
+        assert isinstance(app.screen, AskText)
+        walk = app.screen_stack[-2]
+        assert isinstance(walk, WalkScreen)
+        for level in (0, 1, 0, 1, 0):
+            await moves.say("brake", level)
+            walk._hurry()
+        assert [result.edges for result in van.guide.found] == [6]
+
+
+async def test_one_word_is_asked_for_shown_and_on_the_state_board(van: FakeScene) -> None:
+    """Whatever the labels of its database."""
+    van.alter_signal("brake", code=1, text="Pressed", value=1.0, is_condition=False, labels=("Released", "Pressed"))
+    van.alter_signal("rear_door", code=1, text="on", role="door")
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "down", "enter"])
+        for name, word in (("brake", "ON"), ("rear_door", "OPEN")):
+            van.guide.ask(name)
+            for _ in range(2):
+                van.alter(t_ns=van.picture.t_ns + MS)
+                app.pull_now()
+                await pilot.pause()
+            text = prompt_of(app)
+            assert f"It must say {word} while" in text
+            assert f"It says {word}: bring it to rest first." in text
+            assert is_drawn(word, text)
+            assert is_drawn(word, "\n".join(plain(line) for line in tile_lines(van.picture, 120, 30)))
+
+
+@pytest.mark.parametrize("zoom", [(), ("z",)], ids=["as it is", "zoomed"])
+async def test_what_was_found_of_the_selected_row_is_there_in_full(van: FakeScene, zoom: tuple[str, ...]) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "s", "n", "home", *zoom])
+        found = app.screen.query_one("#found", Lines)
+        text = " ".join(plain(line).strip() for line in found.lines)
+        assert text == "0 of 2 edges, says ON; bounce not measurable at this poll period"
+        assert found.size.height == len(found.lines)
+        rows = app.screen.query_one("#roles", Rows)
+        assert rows.size.height >= 3
+        await press(pilot, ["down"])
+        assert plain(found.lines[0]).strip().startswith("Press and release the brake pedal")
+
+
+async def test_skipped_positions_are_shown_as_such(van: FakeScene) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["6", "down", "down", "down", "enter"])
+        gear = van.picture.signal("gear")
+        assert gear is not None
+        await press(pilot, ["n", "n"])
+        assert "–P –R ▶N ·D ·P  0 of 5 seen, 2 skipped" in prompt_of(app)
+        await press(pilot, ["n", "n", "n"])
+    assert f"skipped: P (said {gear.text}), R (said {gear.text})" in app.saved[0]
+
+
+async def chatter(pilot: Pilot[None], van: FakeScene) -> None:
+    """The wiggle test of the rear door, whose contact chatters."""
+    await press(pilot, ["6", "end", "up", "up", "up", "w"])
+    for raw in (0, 24, 61):
+        signal = van.picture.signal("rear_door")
+        assert signal is not None
+        bounce = Bounce(transitions=raw, is_chattering=raw > 0)
+        code, text = (2, "unknown (chattering)") if raw else (0, "off")
+        van.alter(t_ns=van.picture.t_ns + 100 * MS, end_ns=van.picture.t_ns + 100 * MS)
+        van.alter_signal("rear_door", code=code, text=text, bounce=bounce)
+        pilot.app.pull_now()  # type: ignore[attr-defined]
+        await pilot.pause()
+
+
+async def test_a_chattering_contact_says_so_and_is_no_loss(van: FakeScene) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        await chatter(pilot, van)
+        assert " 0 edges, 61 raw edges, ! chattering, once so far, never lost" in prompt_of(app)
+        assert is_drawn("chattering", prompt_of(app))
+        await press(pilot, ["w"])
+    assert app.saved == ["Wiggle test of rear_door: 0 edges, 61 raw edges, chattered once, lost 0× in 300 ms"]
+
+
+@pytest.mark.parametrize("size", [SMALL, LARGE], ids=["80x24", "120x40"])
+async def test_all_three_marks_of_unknown_fit(van: FakeScene, size: tuple[int, int]) -> None:
+    app = BusprobeApp(van)
+    async with app.run_test(size=size) as pilot:
+        await press(pilot, ["6", "down", "w"])
+        await Moves(pilot, van).say("brake", 2, edges=0)
+        sheet = app.screen.query_one("#prompt", Sheet)
+        blocks = [plain(line).rstrip() for line in sheet.lines if "█" in plain(line) or "▀" in plain(line)]
+        marks = max(blocks[0].split("  "), key=len)
+        assert blocks[0].count(marks) == 3
+        assert max(map(len, blocks)) <= sheet.size.width
+
+
 async def test_copy_takes_the_prompt_when_it_is_in_focus(van: FakeScene) -> None:
     app = BusprobeApp(van)
     async with app.run_test(size=SMALL) as pilot:
@@ -210,6 +347,11 @@ def test_wiggle_test(snap_compare: Compare, van: FakeScene) -> None:
         await moves.say("rear_door", 1, edges=0)
 
     assert snap_compare(BusprobeApp(van, theme="busprobe-light"), terminal_size=LARGE, run_before=run)
+
+
+def test_wiggle_test_of_a_chattering_contact(snap_compare: Compare, van: FakeScene) -> None:
+    """Chattering in large letters, its raw edges counted, no loss."""
+    assert snap_compare(BusprobeApp(van), terminal_size=LARGE, run_before=lambda pilot: chatter(pilot, van))
 
 
 async def test_a_very_small_terminal_keeps_the_prompt(van: FakeScene) -> None:

@@ -85,12 +85,10 @@ class WalkScreen(BoardScreen):
         self.set_interval(FAST_S, self._hurry)
 
     def _hurry(self) -> None:
-        if not self.guide.is_listening:
+        if not self.is_current or not self.guide.is_listening:
             return
-        if self.is_current:
-            self.board.pull_now()
-        elif self in self.app.screen_stack and self.board.picture is not None:
-            self.board.pull_now()
+        self.board.pull_now()
+        if self.app.screen is not self and self.board.picture is not None:
             self.show(self.board.picture)  # a question is asked over it: what happens meanwhile counts too
 
     def paint(self, picture: Snapshot) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busprobe.session.snapshot import SignalNow, Snapshot
+from busprobe.session.walk_tasks import switch_words
 from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.blocks import biggest
 from busprobe.tui.view.spans import Line, Span, Tone, fit
@@ -13,8 +14,6 @@ ROLES = ("gear", "speed", "brake", "door")
 """Roles that get a tile, in order."""
 SWITCHES = ("brake", "door")
 """Roles that are on or off by their nature."""
-_WORDS = {"door": ("OPEN", "SHUT")}
-"""Role -> word for on, word for off; others say ON and OFF."""
 LEAST_WIDTH = 24
 """Of a tile with block letters: "OPEN" is 19 wide."""
 LEAST_HEIGHT = 5
@@ -118,7 +117,7 @@ def _sign(signal: SignalNow) -> str:
 def _big_word(signal: SignalNow) -> str:
     on = is_on(signal)
     if on is not None:
-        return _WORDS.get(signal.role or "", ("ON", "OFF"))[0 if on else 1]
+        return switch_words(signal.role)[0 if on else 1]
     if signal.code == TRUE:
         return _number(signal)
     return "---" if signal.code == ASLEEP else "???"

@@ -16,7 +16,7 @@ from busprobe.session.walk import (
     is_in_doubt,
 )
 from busprobe.session.walk_seen import Seen, is_known, is_on, is_quantity, says
-from busprobe.session.walk_tasks import Goal, Task, is_switch
+from busprobe.session.walk_tasks import Goal, Task, is_switch, switch_words
 from busprobe.session.wiggle import Wiggle, wiggle_text
 from busprobe.timeline import ASLEEP
 from busprobe.tui.view.blocks import biggest, can_draw, large
@@ -41,7 +41,8 @@ def walk_lines(found: WalkFound, picture: Snapshot, width: int, height: int, *, 
                           Span(f"  {now.name}, {now.source}", Tone.DIM))]  # fmt: skip
     lines += _wrapped("▶ ", prompt, width, Tone.NOTE, Tone.STRONG)
     if task.on_means:
-        lines += _wrapped("  ", f"It must say ON while {task.on_means}.", width, Tone.DIM, Tone.PLAIN)
+        says_on = f"It must say {switch_words(task.role)[0]} while {task.on_means}."
+        lines += _wrapped("  ", says_on, width, Tone.DIM, Tone.PLAIN)
     if task.goal is Goal.SWITCH and seen is not None:
         lines += _wrapped("! ", _not_at_rest(task, seen), width, Tone.WARN, Tone.WARN)
     for caution in task.cautions:
@@ -53,7 +54,7 @@ def walk_lines(found: WalkFound, picture: Snapshot, width: int, height: int, *, 
 
 def _not_at_rest(task: Task, seen: Seen) -> str:
     """That a switch does not rest, before it counts or once all is done; empty where it is as it should be."""
-    word = "OFF" if task.rests_on else "ON"
+    word = switch_words(task.role)[task.rests_on]
     if began_elsewhere(task, seen) and not seen.edges:
         return f"It says {word}: bring it to rest first. If it rests already, go on: it is the wrong way round."
     if is_in_doubt(task, seen) and seen.t_ns - seen.quiet_since_ns >= REST_NS:
