@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text
 from busprobe.report.live_text import size_text
 from busprobe.report.quantities import counted, exact, times
-from busprobe.session.downs import Down, down_text, downs_of
+from busprobe.session.downs import DownsNow, down_text
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 
 HIGH_LOAD = 0.7
@@ -38,10 +38,9 @@ class Wanted(NamedTuple):
 
 def attention(picture: Snapshot) -> list[Wanted]:
     """All that wants attention; what is bad comes first."""
-    downs = downs_of(picture.states)
     found = [*_run(picture)]
     for source in picture.sources:
-        found += _source(source, downs.get(source.name, ()), picture)
+        found += _source(source, picture.downs.get(source.name, DownsNow()), picture)
     found += [
         Wanted(s.name, f"Chattered {times(s.bounce.chatters)}. {_CHATTERS}")
         for s in picture.signals
@@ -74,12 +73,12 @@ def _recorder(recorder: RecorderNow) -> Iterator[Wanted]:
         yield Wanted("recording", f"Only {free} free: make room, recording stops by itself at about 200 MB.")
 
 
-def _source(source: SourceNow, downs: Sequence[Down], picture: Snapshot) -> Iterator[Wanted]:
-    note = downs[-1].note if downs and downs[-1].end_ns is None else ""
+def _source(source: SourceNow, downs: DownsNow, picture: Snapshot) -> Iterator[Wanted]:
+    note = downs.last.note if downs.last is not None else ""
     if source.trouble and source.trouble != note:
         yield Wanted(source.name, source.trouble, True)
-    if downs:
-        yield Wanted(source.name, down_text(downs, picture.start_ns), downs[-1].end_ns is None)
+    if downs.count:
+        yield Wanted(source.name, down_text(downs, picture.start_ns), downs.last is not None)
     elif source.gaps:
         yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins.")
     if source.kind == "bus":

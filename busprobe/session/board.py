@@ -13,8 +13,8 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, ObdTap
 from busprobe.engine.taps import excused
 from busprobe.errors import BenchError
-from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult
+from busprobe.session.downs import Downs
 from busprobe.session.origin import Origin, Origins
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
 from busprobe.session.poll_periods import PollPeriods
@@ -31,7 +31,7 @@ class Board:
     def __init__(self, plan: Plan, databases: Mapping[str, Sequence[Database]]) -> None:
         self.plan = plan
         self.histories: Mapping[str, History] = new_histories(plan)
-        self.states: list[SourceState] = []
+        self.downs = Downs()
         """Source states so far, in order of time."""
         self._databases = databases
         effects = outputs(plan)
@@ -59,11 +59,6 @@ class Board:
         """What is wrong with the databases, a sentence each."""
         unique = {id(d): d for found in self._databases.values() for d in found}
         return tuple(str(problem) for d in unique.values() for problem in d.faulty)
-
-    def down_at(self, source: str, t_ns: int) -> SourceState | None:
-        """The row with which a source went down that was not back at a time; None: it was up."""
-        last = next((s for s in reversed(self.states) if s.source == source and s.t_ns <= t_ns), None)
-        return None if last is None or last.condition is Condition.UP else last
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         origins = self._origins_at(t_ns, tally)

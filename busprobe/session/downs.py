@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -70,32 +72,88 @@ class Down(NamedTuple):
     """Why, as far as it said."""
 
 
-def downs_of(states: Iterable[SourceState]) -> dict[str, list[Down]]:
-    """By source, when it was down. states: in time order."""
-    downs: dict[str, list[Down]] = {}
-    for row in states:
-        spans = downs.setdefault(row.source, [])
-        is_down = bool(spans) and spans[-1].end_ns is None
-        if row.condition is Condition.DOWN and not is_down:
-            spans.append(Down(row.t_ns, None, row.note))
-        elif row.condition is Condition.UP and is_down:
-            spans[-1] = spans[-1]._replace(end_ns=row.t_ns)
-    return {name: spans for name, spans in downs.items() if spans}
+@dataclass(frozen=True)
+class DownsNow:
+    """When a source was down up to an instant."""
+
+    count: int = 0
+    newest: tuple[Down, ...] = ()
+    """The last ones; one that lasts at the instant has no end."""
+
+    @property
+    def last(self) -> Down | None:
+        """The one that lasts at the instant; None: it was up."""
+        return self.newest[-1] if self.newest and self.newest[-1].end_ns is None else None
+
+
+class Downs:
+    """When sources were down, kept as their states come: asked for any instant it looks at no more than a few.
+
+    One thread may add while another one asks.
+    """
+
+    def __init__(self) -> None:
+        self._spans: dict[str, list[Down]] = {}
+        self._begins: dict[str, list[int]] = {}
+        self._times: dict[str, list[int]] = {}
+
+    def add(self, rows: Iterable[SourceState]) -> None:
+        """States; those of one source in time order."""
+        for row in rows:
+            spans = self._spans.setdefault(row.source, [])
+            begins = self._begins.setdefault(row.source, [])
+            self._times.setdefault(row.source, []).append(row.t_ns)
+            is_down = bool(spans) and spans[-1].end_ns is None
+            if row.condition is Condition.DOWN and not is_down:
+                spans.append(Down(row.t_ns, None, row.note))
+                begins.append(row.t_ns)
+            elif row.condition is Condition.UP and is_down:
+                spans[-1] = spans[-1]._replace(end_ns=row.t_ns)
+
+    def knows(self, source: str) -> bool:
+        """Whether there is any state of it."""
+        return source in self._times
+
+    def has_state(self, source: str, from_ns: int, to_ns: int) -> bool:
+        """Whether it went down or came back in a time, both ends included."""
+        times_ns = self._times.get(source, [])
+        return bisect_left(times_ns, from_ns) < bisect_right(times_ns, to_ns)
+
+    def whole(self) -> dict[str, list[Down]]:
+        """By source, all of them."""
+        return {name: spans for name, spans in self._spans.items() if spans}
+
+    def of(self, source: str, t_ns: int) -> DownsNow:
+        """Of one source up to an instant."""
+        count = bisect_right(self._begins.get(source, []), t_ns)
+        if not count:
+            return DownsNow()
+        newest = self._spans[source][max(count - NEWEST, 0) : count]
+        end_ns = newest[-1].end_ns
+        if end_ns is not None and end_ns > t_ns:
+            newest[-1] = newest[-1]._replace(end_ns=None)
+        return DownsNow(count, tuple(newest))
+
+    def at(self, t_ns: int) -> dict[str, DownsNow]:
+        """By source, of those that were down at all up to an instant."""
+        found = {name: self.of(name, t_ns) for name in list(self._spans)}
+        return {name: downs for name, downs in found.items() if downs.count}
 
 
 def down_notes(states: Sequence[SourceState], start_ns: int) -> list[str]:
     """A sentence for each source that was down: when, and for how long. states: in time order."""
-    return [f"{name} was {_told(spans, start_ns)}" for name, spans in downs_of(states).items()]
+    downs = Downs()
+    downs.add(states)
+    return [f"{name} was {_told(spans, start_ns)}" for name, spans in downs.whole().items()]
 
 
-def down_text(spans: Sequence[Down], start_ns: int) -> str:
+def down_text(downs: DownsNow, start_ns: int) -> str:
     """The same of one source up to now, the newest ones, each with the reason that it gave."""
-    newest = spans[-NEWEST:]
-    parts = ", ".join(_span(down, start_ns, "now", down.note) for down in newest)
-    if len(spans) == 1:
+    parts = ", ".join(_span(down, start_ns, "now", down.note) for down in downs.newest)
+    if downs.count == 1:
         return f"Was down {parts}; its signals are unknown there."
-    last = f", the last {len(newest)}" if len(spans) > len(newest) else ""
-    return f"Was down {times(len(spans))}{last}: {parts}; its signals are unknown there."
+    last = f", the last {len(downs.newest)}" if downs.count > len(downs.newest) else ""
+    return f"Was down {times(downs.count)}{last}: {parts}; its signals are unknown there."
 
 
 def _told(spans: Sequence[Down], start_ns: int) -> str:

@@ -24,6 +24,7 @@ from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, SENT, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.results import LogLine
 from busprobe.session.busy import Busy
+from busprobe.session.downs import Downs
 from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, QuickTurns, Reader, stop_all
 from busprobe.session.recorder import Recording
@@ -72,11 +73,9 @@ class LiveRun:
 
     def __post_init__(self) -> None:
         self.inbox = Inbox(self._record_only)
-        self._next_advance = 0.0
+        self._begun, self._next_advance, self._stop_by = False, 0.0, 0.0
         self._busy = Busy(SILENT_S / 2)
-        self._begun = False
         self._turns = QuickTurns()
-        self._stop_by: float | None = None
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
         for source in self.sources:
@@ -91,7 +90,7 @@ class LiveRun:
         """A new run with a new log, from unknown; the sources go on as they are."""
         self.start_ns = self.clock.now_ns() if start_ns is None else start_ns
         self.recorder = recorder
-        self.states = []
+        self.states, self.downs = [], Downs()
         names = [source.name for source in self.sources]
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         for name in names:
@@ -154,8 +153,7 @@ class LiveRun:
     def stop(self) -> None:
         """Stop the readers and take what they have still given; one that hangs is waited for once."""
         self._turns.end()
-        if self._stop_by is None:
-            self._stop_by = time.monotonic() + STOPPING_S
+        self._stop_by = self._stop_by or time.monotonic() + STOPPING_S
         stop_all((status.reader for status in self.status.values()), self._stop_by)
         for event in self.inbox.take(0.0):
             self._handle(event)
@@ -261,6 +259,7 @@ class LiveRun:
         row = replace(row, t_ns=max(row.t_ns, status.said_ns + 1))
         status.said_ns, status.is_said_down = row.t_ns, row.condition is Condition.DOWN
         self.states.append(row)
+        self.downs.add((row,))
         batch = StateBatch((row,))
         if self.recorder is not None:
             self.recorder.put(batch)

@@ -27,6 +27,7 @@ from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snap
 from busprobe.session.walk_kept import KeptWalk
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
+from busprobe.timeline import FOREVER
 
 KEPT_NS = 600_000_000_000
 """How much of the past stays in memory; older is in the recording."""
@@ -110,7 +111,7 @@ class LiveScene:
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
             board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(t_ns), recorder,
             self._all_problems(board), run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
-            requests=self._requests, states=tuple(run.states),
+            requests=self._requests, downs=run.downs.at(FOREVER),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -181,6 +182,7 @@ class LiveScene:
         except Exception as error:  # nobody else hears of it
             self._failure = said(error)
         finally:
+            self._asking.stop()
             with suppress(Exception):  # of what readers still brought: the failure has been said
                 self._run.stop()
             self._kept_walk.record_to(None)

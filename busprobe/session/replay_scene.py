@@ -115,7 +115,7 @@ class ReplayScene:
             self._board.frame_table(tally), self._board.checks_at(self._checks, t_ns), self._triggers[:decided],
             self._sources(t_ns, tally), None, self._notes(), late=self._engine.late, is_playing=self._player.is_playing,
             speed=self._player.speed, loaded=self._loaded, failure=self._failure,
-            states=tuple(row for row in self._board.states if row.t_ns <= t_ns),
+            downs=self._board.downs.at(t_ns),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -171,7 +171,7 @@ class ReplayScene:
             self._index.add(batch if self._source.is_own else self._memory.add(batch))
             self._loaded = min(batch.share, 0.999)
         if isinstance(batch, StateBatch):
-            self._board.states += batch.rows
+            self._board.downs.add(batch.rows)
             for row in batch.rows:
                 if row.condition is Condition.DOWN:
                     self._log_marks.add(Mark(row.t_ns, "gap", _gap_text(row)))
@@ -247,11 +247,12 @@ class ReplayScene:
 
     def _box(self, name: str, t_ns: int) -> SourceNow:
         span = max((t_ns - self._span()[0]) / 1e9, 1e-3)
-        down, polls = self._board.down_at(name, t_ns), self._board.polls
+        downs, polls = self._board.downs.of(name, t_ns), self._board.polls
+        down = downs.last
         count = polls.count_until(name, t_ns)
-        is_recorded = name in self._source.sources or any(row.source == name for row in self._board.states)
+        is_recorded = name in self._source.sources or self._board.downs.knows(name)
         return SourceNow(
-            name, "box", is_recorded and down is None, count, count / span, None, 0, None, self._gaps(name, t_ns),
+            name, "box", is_recorded and down is None, count, count / span, None, 0, None, downs.count,
             self._uncertainty_of(name), polls.period_ns(name, t_ns), "" if is_recorded else "not recorded",
             "" if down is None else down.note, "",
             bounce=self._board.bounce(name, t_ns), sees_bounce=self._board.periods.sees_bounce(name, t_ns),
@@ -262,10 +263,11 @@ class ReplayScene:
         rate, name = self._flow.at(channel, t_ns), self._board.bus_of(channel)
         bit_rate = next((bus.bitrate for bus in self._plan.bench.buses if bus.name == name), None)
         load = rate.bits / bit_rate if bit_rate else None
-        down = self._board.down_at(channel, t_ns)
+        downs = self._board.downs.of(channel, t_ns)
+        down = downs.last
         return SourceNow(
             channel, "bus", down is None, count, rate.frames, load, rate.errors, None,
-            self._gaps(channel, t_ns), self._uncertainty_of(channel), None, "", "" if down is None else down.note, "",
+            downs.count, self._uncertainty_of(channel), None, "", "" if down is None else down.note, "",
             asleep=self._is_asleep(channel, t_ns),
         )  # fmt: skip
 
@@ -275,16 +277,11 @@ class ReplayScene:
         last = next((line for line in reversed(lines) if line.decided_ns <= t_ns), None)
         if last is None or last.kind == "awake":
             return False
-        return not any(s.source == channel and last.decided_ns <= s.t_ns <= t_ns for s in self._board.states)
+        return not self._board.downs.has_state(channel, last.decided_ns, t_ns)
 
     def _uncertainty_of(self, name: str) -> int:
         stated = self._source.uncertainty_ns
         return stated if isinstance(stated, int) else stated.get(name, 0)
-
-    def _gaps(self, name: str, t_ns: int) -> int:
-        return sum(
-            row.source == name and row.condition is Condition.DOWN and row.t_ns <= t_ns for row in self._board.states
-        )
 
 
 def _gap_text(row: SourceState) -> str:

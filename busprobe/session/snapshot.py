@@ -6,16 +6,17 @@ All times are event time, ns.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from enum import Enum
 
 import numpy as np
 
 from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import NO_BOUNCE, Bounce
-from busprobe.frames import FloatArray, Int64Array, SourceState, UInt8Array, UInt32Array, UInt64Array
+from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, TriggerEntry, Verdict
+from busprobe.session.downs import DownsNow
 from busprobe.session.requests_now import RequestsNow
 
 
@@ -288,8 +289,8 @@ class Snapshot:
     """Why nothing more comes: the text of the error that ended it."""
     requests: tuple[RequestsNow, ...] = ()
     """Live: by bus, as far as somebody asks there."""
-    states: tuple[SourceState, ...] = ()
-    """When sources went down and came back, up to `t_ns`, in order of time."""
+    downs: Mapping[str, DownsNow] = field(default_factory=dict)
+    """By source, when it was down up to `t_ns`."""
 
     @property
     def failed(self) -> int:

@@ -84,7 +84,7 @@ class Picturing:
 def _hashable(value: object) -> object:
     if isinstance(value, np.ndarray):
         return value.tobytes()
-    if isinstance(value, list | tuple) or dataclasses.is_dataclass(value):
+    if isinstance(value, list | tuple | dict) or dataclasses.is_dataclass(value):
         return repr(value)
     return value
 
@@ -251,7 +251,8 @@ def _played(picturing: Picturing, path: Path) -> None:
         length = picture.end_ns - picture.start_ns
         times = [picture.start_ns + round(part * length) for part in (0.1, 0.3, 0.5, 0.7, 0.9, 1.0)]
         scene.player.seek(FOREVER)
-        for t_ns in [*times, *(row.t_ns for row in scene.snapshot().states)]:
+        downs = [down for one in scene.snapshot().downs.values() for down in one.newest]
+        for t_ns in [*times, *(t for down in downs for t in (down.begin_ns, down.end_ns or picture.end_ns))]:
             scene.player.seek(t_ns)
             picturing.look(scene)
         scene.player.set_speed(2.0)

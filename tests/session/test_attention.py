@@ -18,6 +18,7 @@ from busprobe.frames import ERROR, Condition, FrameBatch, InputBatch, SourceStat
 from busprobe.recording.write import RecordingWriter
 from busprobe.report.advice import NOTHING_HEARD
 from busprobe.session.attention import attention
+from busprobe.session.downs import Down, Downs, DownsNow
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.session.verifying import load_plan
@@ -64,11 +65,15 @@ def error_frames(count: int, t_ns: int) -> FrameBatch:
     )  # fmt: skip
 
 
+def downs(scene: LiveScene) -> tuple[Down, ...]:
+    return scene.snapshot().downs.get("body", DownsNow()).newest
+
+
 def test_an_adapter_pulled_out_and_back_is_told_with_when_how_long_and_why() -> None:
     begin = Clock().now_ns() + 2 * S  # after the run's start, however busy the machine
     batches = [empty_frames(("body",), begin + k) for k in range(9)]
     with listening(Ailing("body", batches, trouble=5)) as scene:
-        until(lambda: [row.condition for row in scene.snapshot().states] == [Condition.DOWN, Condition.UP])
+        until(lambda: [down.end_ns is None for down in downs(scene)] == [False])
         until(lambda: bool(scene.snapshot().sources))
         (text,) = told(scene.snapshot(), "body")
     number = r"\d+(\.\d+)?"
@@ -180,7 +185,9 @@ def test_of_the_run() -> None:
 
 def test_of_many_gaps_the_newest_are_told() -> None:
     states = [SourceState(T0 + k * S, "body", Condition.DOWN if k % 2 else Condition.UP) for k in range(1, 11)]
-    picture = dataclasses.replace(PICTURE, sources=(BUS,), states=tuple(states))
+    kept = Downs()
+    kept.add(states)
+    picture = dataclasses.replace(PICTURE, sources=(BUS,), downs=kept.at(FOREVER))
     assert told(picture, "body") == [
         (
             "Was down 5 times, the last 3: from 5.000 s to 6.000 s (1 s), from 7.000 s to 8.000 s (1 s), "

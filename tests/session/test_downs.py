@@ -1,14 +1,17 @@
 """When sources were down, in words."""
 
 import signal
+import time
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scripted import BENCH, ScriptedSource, play, van_batches
 
 from busprobe.frames import Condition, FrameBatch, SourceState, empty_frames
-from busprobe.session.downs import down_notes
+from busprobe.session.downs import NEWEST, Down, Downs, DownsNow, down_notes
 from busprobe.session.live import LiveRun
 from busprobe.session.readers import Came
 from busprobe.session.surveying import survey
@@ -110,3 +113,53 @@ def test_a_source_that_comes_back_at_once_was_down_before_it_was_up(advances: tu
         run._handle(Came(source.name, empty_frames(("body",), last + 5 * S)))
     lines = run.engine.finish().log
     assert ("asleep", last) in [(line.kind, line.t_ns) for line in lines]
+
+
+STATES = st.lists(
+    st.tuples(st.integers(0, 5), st.sampled_from(["body", "box"]), st.sampled_from([DOWN, UP])), max_size=40
+)
+
+
+def naive(states: list[SourceState], source: str, t_ns: int) -> list[Down]:
+    """All of it from the beginning, for one instant."""
+    spans: list[Down] = []
+    for row in (row for row in states if row.source == source and row.t_ns <= t_ns):
+        is_down = bool(spans) and spans[-1].end_ns is None
+        if row.condition is DOWN and not is_down:
+            spans.append(Down(row.t_ns, None, row.note))
+        elif row.condition is UP and is_down:
+            spans[-1] = Down(spans[-1].begin_ns, row.t_ns, spans[-1].note)
+    return spans
+
+
+@given(STATES)
+def test_kept_as_they_come_they_are_those_of_the_whole_list_at_any_instant(
+    steps: list[tuple[int, str, Condition]],
+) -> None:
+    """Rows of one source are in time order, and no two of them at one time."""
+    said = {"body": 0, "box": 0}
+    states, kept = [], Downs()
+    for number, (step, source, condition) in enumerate(steps):
+        said[source] += step + 1
+        states.append(SourceState(said[source], source, condition, str(number)))
+        kept.add(states[-1:])
+    for t_ns in range(max(said.values()) + 2):
+        for source in said:
+            spans = naive(states, source, t_ns)
+            assert kept.of(source, t_ns) == DownsNow(len(spans), tuple(spans[-NEWEST:]))
+            last = next((row for row in reversed(states) if row.source == source and row.t_ns <= t_ns), None)
+            assert (kept.of(source, t_ns).last is not None) == (last is not None and last.condition is DOWN)
+            times = [row.t_ns for row in states if row.source == source]
+            assert kept.has_state(source, t_ns, t_ns + 2) == any(t_ns <= t <= t_ns + 2 for t in times)
+        assert kept.at(t_ns) == {name: kept.of(name, t_ns) for name in said if kept.of(name, t_ns).count}
+    assert {name for name in said if kept.knows(name)} == {row.source for row in states}
+
+
+def test_of_very_many_a_picture_looks_at_the_newest_only() -> None:
+    """A loose plug, 100,000 states: looking through them all takes a tenth of a second and more, each time."""
+    kept, count = Downs(), 50_000
+    kept.add(SourceState(k, "body", UP if k % 2 else DOWN, "bus-off") for k in range(2 * count))
+    begun = time.perf_counter()
+    for t_ns in range(0, 2 * count, 100):
+        assert kept.at(t_ns)["body"].count == t_ns // 2 + 1
+    assert time.perf_counter() - begun < 1.0

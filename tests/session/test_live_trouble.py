@@ -113,7 +113,8 @@ def test_an_adapter_pulled_out_and_back(tmp_path: Path) -> None:
         assert found.trouble == ""
         assert bus.opened == 2
     replay_says_the_same(path)
-    (down,) = (row for row in out.states if row.source == "body")
+    down = out.downs["body"].last
+    assert down is not None
     with closing(open_scene(path)) as replay:
         until(lambda: replay.snapshot().loaded == 1.0)
         assert replay.player is not None
@@ -122,7 +123,7 @@ def test_an_adapter_pulled_out_and_back(tmp_path: Path) -> None:
             gear, moving = picture.signal("gear"), picture.signal("moving")
             assert gear is not None
             assert moving is not None
-            assert (gear.text, gear.since_ns) == ("unknown (adapter down)", down.t_ns)
+            assert (gear.text, gear.since_ns) == ("unknown (adapter down)", down.begin_ns)
             assert moving.text == "unknown (speed: adapter down)"
 
 
@@ -188,7 +189,7 @@ def test_a_source_that_is_not_there_all_through_a_recording(out: str, before: bo
     assert {s.name: (s.kind, s.is_up) for s in live.sources} == {s.name: (s.kind, s.is_up) for s in then.sources}
     (told,) = (s for s in then.sources if s.name == out)
     assert told.trouble.startswith(out)
-    assert live.states == then.states
+    assert live.downs == then.downs
     assert [(s.text, s.since_ns, s.edges) for s in live.signals] == [
         (s.text, s.since_ns, s.edges) for s in then.signals
     ]

@@ -12,8 +12,8 @@ import numpy as np
 
 from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import Bounce
-from busprobe.frames import Condition, SourceState
 from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
+from busprobe.session.downs import Down, DownsNow
 from busprobe.session.snapshot import (
     BitField,
     ClosedBox,
@@ -308,19 +308,16 @@ MARKS: tuple[Mark, ...] = (
 EDGES = {"gear": (25.0, 41.0, 52.0, 97.5, 110.0, 185.0, 198.2), "rear_door": (60.0, 71.0, 199.1)}
 """Signal -> seconds of its edges."""
 
-STATES = (
-    SourceState(at(75.0), "box", Condition.DOWN, "its reader is silent"),
-    SourceState(at(75.8), "box", Condition.UP),
-)
+DOWNS = {"box": DownsNow(1, (Down(at(75.0), at(75.8), "its reader is silent"),))}
 
 LIVE = Snapshot(
-    "live", VEHICLE, "live", NOW, START, NOW, SIGNALS, frame_table(), CHECKS, TRIGGERS, SOURCES, RECORDER, states=STATES
+    "live", VEHICLE, "live", NOW, START, NOW, SIGNALS, frame_table(), CHECKS, TRIGGERS, SOURCES, RECORDER, downs=DOWNS
 )
 REPLAY = Snapshot(
     "replay", VEHICLE, "handover.duckdb", NOW, START, END, SIGNALS, frame_table(), CHECKS, TRIGGERS,
     tuple(dataclasses.replace(s, listening="recorded") for s in SOURCES),
     problems=('patrol_van.dbc, line 41: signal "RearRight" runs past the end of its message; it is left out.',),
-    states=STATES,
+    downs=DOWNS,
 )  # fmt: skip
 BENCH_FOLDER = "/home/bench/vans"
 NO_DATABASE = (
