@@ -25,8 +25,9 @@ from busprobe.frames import ERROR, SENT, Condition, FrameBatch, InputBatch, Sour
 from busprobe.results import LogLine
 from busprobe.session.busy import Busy
 from busprobe.session.downs import Downs
+from busprobe.session.gaps import Unsure, lost_states
 from busprobe.session.opening import STATES
-from busprobe.session.readers import Came, Event, Gone, Inbox, Opened, QuickTurns, Reader, stop_all
+from busprobe.session.readers import Came, Event, Gone, Inbox, Lost, Opened, QuickTurns, Reader, stop_all
 from busprobe.session.recorder import Recording
 from busprobe.session.source_status import PERIODS, SourceStatus
 from busprobe.sources.clock import Clock
@@ -87,7 +88,11 @@ class LiveRun:
     def begin(
         self, recorder: Recording | None, histories: Mapping[str, History] | None, start_ns: int | None = None
     ) -> None:
-        """A new run with a new log, from unknown; the sources go on as they are."""
+        """A new run with a new log, from unknown; the sources go on as they are.
+
+        start_ns: nothing before it is of this run; None: it begins with what comes.
+        """
+        self._from_ns = start_ns
         self.start_ns = self.clock.now_ns() if start_ns is None else start_ns
         self.recorder = recorder
         self.states, self.downs = [], Downs()
@@ -96,7 +101,7 @@ class LiveRun:
         for name in names:
             self.engine.set_up(name, is_up=name in self.status and self.status[name].is_up)
         for name, status in self.status.items():
-            status.is_said_down, status.said_ns = False, NEVER
+            status.is_said_down, status.said_ns, status.unsure = False, NEVER, Unsure()
             if not status.is_up and (status.was_up or status.trouble):
                 self._say_down(name, status.trouble, self.start_ns)
             if status.complete_to_ns is not None:
@@ -187,6 +192,9 @@ class LiveRun:
         match event:
             case Came(source, batch):
                 self._came(source, status, batch)
+            case Lost(source, upto_ns):
+                if status.is_up:
+                    self._gap(status, lost_states(source, self._whole_to(status), upto_ns))
             case Opened():
                 status.trouble = ""
                 status.is_gone = False
@@ -199,15 +207,20 @@ class LiveRun:
                     self._say_down(source, text)
 
     def _came(self, name: str, status: SourceStatus, batch: FrameBatch | InputBatch) -> None:
-        complete = batch.complete_to
+        whole_to_ns, complete = self._whole_to(status), batch.complete_to
         if complete is not None and (status.complete_to_ns is None or complete > status.complete_to_ns):
             status.complete_to_ns = complete
             status.progress_s = time.monotonic()
             if not status.is_up:
                 self._up(name, status)
+        told = status.unsure.states(name, batch, whole_to_ns) if status.is_up else []
         if self.on_wake is not None and isinstance(batch, FrameBatch) and len(batch):
             start_ns, wake, self.on_wake = int(batch.t_ns[0]), self.on_wake, None
             self.begin(wake(start_ns), self.histories, start_ns)
+            told = []
+        self._gap(status, told)
+        if self._from_ns is not None and len(batch) and int(batch.t_ns[0]) < self._from_ns:
+            batch = batch.take(batch.t_ns >= self._from_ns)
         batch = self.engine.screen(batch)
         status.rows += len(batch)
         if isinstance(batch, FrameBatch):
@@ -235,10 +248,21 @@ class LiveRun:
 
     def _down(self, name: str, note: str) -> None:
         status = self.status[name]
-        status.is_up = False
+        status.is_up, status.unsure = False, Unsure()
         status.gaps += 1
         self.engine.set_up(name, is_up=False)
         self._say_down(name, note)
+
+    def _whole_to(self, status: SourceStatus) -> int:
+        """From when on a source that is up has not given all that came."""
+        given = self.start_ns if status.complete_to_ns is None else status.complete_to_ns + 1
+        return max(given, self.engine.upto_ns or given)
+
+    def _gap(self, status: SourceStatus, rows: Sequence[SourceState]) -> None:
+        """A source that goes on was down for a time."""
+        for row in rows:
+            status.gaps += row.condition is Condition.DOWN
+            self._state(status, replace(row, t_ns=max(row.t_ns, self.engine.upto_ns or row.t_ns)))
 
     def _say_down(self, name: str, note: str, at_ns: int | None = None) -> None:
         """That a source is down. at_ns: since when; None: from after what it gave, or never gave anything."""

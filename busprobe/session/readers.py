@@ -50,7 +50,15 @@ class Came:
     batch: FrameBatch | InputBatch
 
 
-Event = Opened | Gone | Came
+@dataclass(frozen=True)
+class Lost:
+    """Batches of a source were dropped; `upto_ns` is how far it was complete with the last of them."""
+
+    source: str
+    upto_ns: int | None
+
+
+Event = Opened | Gone | Came | Lost
 
 
 class Inbox:
@@ -64,6 +72,8 @@ class Inbox:
         self._queue: SimpleQueue[Event] = SimpleQueue()
         self._rows = 0
         self._lock = threading.Lock()
+        self._dropped: dict[str, int | None] = {}
+        """By source, how far it was complete with what was dropped and has not been told."""
         self.lost = 0
 
     def put(self, event: Event) -> None:
@@ -72,8 +82,12 @@ class Inbox:
                 is_full = self._rows > MOST_ROWS
                 if is_full:
                     self.lost += len(event.batch)
+                    if len(event.batch):
+                        self._dropped[event.source] = event.batch.complete_to
                 else:
                     self._rows += len(event.batch)
+                    if event.source in self._dropped:
+                        self._queue.put(Lost(event.source, self._dropped.pop(event.source)))
             if is_full:
                 if self._spill is not None:
                     self._spill(event.batch)
@@ -92,6 +106,9 @@ class Inbox:
         rows = sum(len(e.batch) for e in events if isinstance(e, Came))
         with self._lock:
             self._rows -= rows
+            # What was dropped came after all that was taken now, and before what will be taken next.
+            events += [Lost(source, upto_ns) for source, upto_ns in self._dropped.items()]
+            self._dropped.clear()
         return events
 
 

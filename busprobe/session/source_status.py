@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from busprobe.session.gaps import Unsure
 from busprobe.session.readers import Reader
 from busprobe.sources.live import Health
 from busprobe.timeline import NEVER
@@ -40,6 +41,7 @@ class SourceStatus:
     is_said_down: bool = False
     """Whether that row is of this run, and says that it is down."""
 
+    unsure: Unsure = field(default_factory=Unsure)
     earlier: Health = field(default_factory=Health)
     """Errors and losses of connections that are gone."""
     is_gone: bool = False
