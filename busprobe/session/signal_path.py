@@ -94,7 +94,7 @@ def signal_path(
         stages, payload, bits = obd_way(source.tap, past.request_at(t_ns), past.answer_at(t_ns), t_ns)
     else:
         channel = channel_of.get(source.tap.bus, source.tap.bus)
-        stages, payload, bits = _message_way(source, source.tap, tally, channel, t_ns)
+        stages, payload, bits = _message_way(source, source.tap, now, tally, channel, t_ns)
     choice = [_choice(signal, origin)] if len(signal.sources) > 1 else []
     stages = [*choice, *stages, _freshness(now, origin, source, t_ns), _signal(now)]
     return SignalPath(now, tuple(stages), payload, bits, users, boxes)
@@ -110,7 +110,7 @@ def _choice(signal: SignalPlan, origin: Origin) -> Stage:
 
 
 def _message_way(
-    source: Source, tap: MessageTap, tally: FrameTally, channel: str, t_ns: int
+    source: Source, tap: MessageTap, now: SignalNow, tally: FrameTally, channel: str, t_ns: int
 ) -> tuple[list[Stage], bytes | None, tuple[int, ...]]:
     """Stages up to the value, payload of the newest frame, bit numbers in it."""
     message, layout = tap.message, tap.layout
@@ -128,7 +128,6 @@ def _message_way(
     field = next(f for f in _fields(message, tally, place) if f.name == layout.name)
     digits = "".join(str(payload[b // 8] >> b % 8 & 1) if b // 8 < length else "." for b in bits)
     kind = "two's complement" if layout.signed else "IEEE 754" if layout.is_float else "unsigned"
-    convert = "" if (source.scale, source.offset) == (1.0, 0.0) else f", then × {source.scale:g} + {source.offset:g}"
     stages = [
         Stage(
             "Frame",
@@ -137,9 +136,18 @@ def _message_way(
         ),
         Stage("Bits", digits, where),
         Stage("Raw", "not in this frame" if field.raw is None else f"{field.raw}", kind),
-        Stage("Value", field.text, f"raw × {layout.scale:g} + {layout.offset:g}{convert}"),
+        Stage("Value", field.text, _conversion(source, layout, field, now)),
     ]
     return stages, payload, bits
+
+
+def _conversion(source: Source, layout: SignalLayout, field: BitField, now: SignalNow) -> str:
+    """How the value comes of raw: "raw × 0.1 + -40", or by the table of labels: "1 = Reverse → R"."""
+    label = None if layout.is_float or field.raw is None else layout.label(int(field.raw))
+    if label is None:
+        then = "" if (source.scale, source.offset) == (1.0, 0.0) else f", then × {source.scale:g} + {source.offset:g}"
+        return f"raw × {layout.scale:g} + {layout.offset:g}{then}"
+    return f"{field.raw} = {label}" + (f" → {now.text}" if now.code <= TRUE and now.text != label else "")
 
 
 def _freshness(now: SignalNow, origin: Origin, source: Source, t_ns: int) -> Stage:

@@ -89,7 +89,8 @@ KEYS: tuple[Key, ...] = (
     Key("path.last", "up", "signal(-1)", "Last signal", "Show the signal before this one.", "path"),
     Key("path.next", "down", "signal(1)", "Next signal", "Show the signal after this one.", "path"),
     Key("path.pick", "p", "pick", "Pick signal", "List all signals to choose from; Escape closes the list.", "path"),
-    Key("path.large", "l", "large", "Large letters", "Bits, value and delay in letters for a whole room.", "path"),
+    Key("path.check", "n", "check", "Next check", "Draw the next check that uses this signal.", "path"),
+    Key("path.large", "l", "large", "Large letters", "Frame, value, delay, verdict large, for a whole room.", "path"),
     # Logic
     Key("logic.log", "l", "log", "Trigger log", "Go to the trigger log, and back to the occurrences.", "logic"),
     Key("logic.jump", "j", "jump", "Jump there", "Go to the instant of the selected occurrence or trigger.", "logic"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -21,6 +21,13 @@ if TYPE_CHECKING:
     from busprobe.tui.app import BusprobeApp
 
 
+class Jumped(NamedTuple):
+    """The occurrence that somebody went to."""
+
+    check: str
+    t_ns: int
+
+
 class Replay:
     """One for each recording that is open; shared by all screens."""
 
@@ -33,6 +40,8 @@ class Replay:
         self.is_comparing = False
         self.stepped_ns: int | None = None
         """Where the last step from frame to frame led; None: something else has moved the instant since."""
+        self.jumped: Jumped | None = None
+        """The newest jump to an occurrence: Signal path shows its check."""
         self._step = 1
         self._edges: tuple[object, Int64Array] = (None, NO_TIMES)
         self._actions: dict[str, Callable[[], None]] = {
@@ -63,6 +72,10 @@ class Replay:
         self.stepped_ns = None
         self.player.seek(t_ns)
         self._app.pull_now()
+
+    def note_jump(self, check: str, t_ns: int) -> None:
+        """Somebody goes to an occurrence of a check."""
+        self.jumped = Jumped(check, t_ns)
 
     def bar(self) -> Bar:
         """What the bar shows beside the picture."""

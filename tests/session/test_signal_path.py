@@ -90,6 +90,16 @@ def test_a_line_that_is_switched_to_ground_says_so(seen: Seen) -> None:
     assert (level.text == "low") == (level.code == TRUE)
 
 
+def test_a_value_with_labels_tells_of_the_table_of_labels(seen: Seen) -> None:
+    """The database's word for raw, and the bench file's for that; a number is told by factor and offset."""
+    stages = {name: {stage.title: stage for stage in seen.path(name).stages} for name in ("gear", "brake", "speed")}
+    gear, brake = stages["gear"], stages["brake"]
+    assert gear["Value"].detail == f"{gear['Raw'].text} = {gear['Value'].text} → {gear['Signal'].text}"
+    assert gear["Value"].text != gear["Signal"].text
+    assert brake["Value"].detail.startswith(f"{brake['Raw'].text} = {brake['Value'].text}")
+    assert stages["speed"]["Value"].detail.startswith("raw × ")
+
+
 def test_an_obd_answer_that_counts_is_not_called_unseen(seen: Seen) -> None:
     path = seen.path("module_volts")
     freshness = next(stage for stage in path.stages if stage.title == "Freshness")

@@ -212,7 +212,7 @@ CHECKS: tuple[CheckResult, ...] = (
     CheckResult(
         "Rear white lamp follows reverse", Verdict.PASS,
         (_passed(41.0, 112), _passed(97.5, 108), _passed(198.2, 296, tight=True)),
-        "expect", "rear_white within 300 ms of gear == 'R'", 300 * MS,
+        "expect", "rear_white within 300 ms of gear == 'R'", 300 * MS, when="gear == 'R'",
     ),
     CheckResult(
         "Rear white lamp dark outside reverse", Verdict.PASS,
@@ -340,18 +340,18 @@ PATHS: dict[str, SignalPath] = {
     "gear": SignalPath(
         _GEAR,
         (
-            Stage("Frame", "body 0E4 TransmissionStatus, 6 bytes", "every 20 ms, newest 10 ms ago"),
-            Stage("Bits", "byte 0, bits 3 to 0: 0001", "starts at bit 0, 4 bits, least significant first (Intel)"),
+            Stage("Frame", "01 1F 5A 20 43 C1", "body 0E4 TransmissionStatus, every 20 ms, newest 10 ms ago"),
+            Stage("Bits", "0001", "start bit 0, 4 bits, lowest byte first"),
             Stage("Raw", "1", "unsigned"),
-            Stage("Value", "R", 'raw 1 is "Reverse" in the database, "R" in the bench file'),
-            Stage("Freshness", "known, 10 ms old", "unknown once older than 60 ms", ON),
+            Stage("Value", "Reverse", "1 = Reverse → R"),
+            Stage("Freshness", "10 ms old", "unknown once older than 60 ms", ON),
         ),
         bytes.fromhex("011F5A2043C1"),
         (3, 2, 1, 0),
         (
-            User("check", "Rear white lamp follows reverse", "when gear == 'R': on; 3 passed", ON),
-            User("check", "Siren silent in park", "never siren and gear == 'P': off", OFF),
-            User("trigger", "Reverse selected", "rises(gear == 'R'): 3 times", OFF),
+            User("check", "Rear white lamp follows reverse", "when gear == 'R': on", ON),
+            User("check", "Siren silent in park", "never siren and gear == 'P': obeyed", ON),
+            User("trigger", "Reverse selected", "on rises(gear == 'R'): off", OFF),
             User("derived", "secured", "gear == 'P' or (gear == 'N' and park_brake): off", OFF),
         ),
         (
@@ -372,8 +372,11 @@ PATHS: dict[str, SignalPath] = {
             Stage("Freshness", "known", "as long as the box answers", ON),
         ),
         users=(
-            User("trigger", "Rear door opens while moving", "rises(rear_door) and moving: 1 time", OFF),
-            User("check", "Door alert follows a door open on the move", "moving and (side_door or rear_door): on", ON),
+            User("trigger", "Rear door opens while moving", "on rises(rear_door) and moving: off", OFF),
+            User(
+                "check", "Door alert follows a door open on the move", "when moving and (side_door or rear_door): on",
+                ON,
+            ),
         ),
         boxes=(
             ClosedBox("rear_door", at(199.1), "door_alert", at(199.304), "Door alert follows a door open on the move",

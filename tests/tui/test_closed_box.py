@@ -9,7 +9,7 @@ import pytest
 
 from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import ClosedBox, Snapshot
-from busprobe.tui.view.closed_box import bar, drawn, in_one_line, newest, passage
+from busprobe.tui.view.closed_box import bar, drawn, in_one_line, in_order, largest, next_check, passage
 from busprobe.tui.view.spans import plain, width_of
 
 MS, S = fake_van.MS, fake_van.S
@@ -53,6 +53,15 @@ def closed(effect_ms: int | None = None, *, cause_ns: int | None = CAUSE) -> Clo
             "at 01:40.000", "no edge counted", "-", None, "✗ FAILED", id="failed",
         ),
         pytest.param(
+            closed(), picture(ended(Outcome.FAILED, came_after_ns=428_600_000, note="not within the time allowed")),
+            "at 01:40.000", "came after 428.6 ms", "428.6 ms", 428.6 / 300, "✗ FAILED: not within the time allowed",
+            id="failed, came late",
+        ),
+        pytest.param(
+            closed(), picture(ended(Outcome.FAILED, never_came=True, part="on")),
+            "on at 01:40.000", "on never came while it lasted", "never", None, "✗ FAILED", id="failed, never came",
+        ),
+        pytest.param(
             closed(20), picture(ended(Outcome.FAILED, latency_ns=20 * MS, note="early")),
             "at 01:40.000", "at 01:40.020", "20 ms", 20 / 300, "✗ FAILED: early", id="early",
         ),
@@ -78,7 +87,7 @@ def test_passage(
     box: ClosedBox, shown: Snapshot, caused: str, effected: str, delay: str, share: float | None, verdict: str
 ) -> None:
     says = passage(box, shown)
-    assert (says.caused, says.effected, says.delay, says.verdict) == (caused, effected, delay, verdict)
+    assert (says.caused, says.effected, says.delay, says.told) == (caused, effected, delay, verdict)
     assert says.share == (None if share is None else pytest.approx(share))
 
 
@@ -96,14 +105,33 @@ def test_bar(share: float | None, text: str) -> None:
     assert bar(share, 10) == text
 
 
-@pytest.mark.parametrize("large", [False, True], ids=["plain", "large"])
+@pytest.mark.parametrize(
+    ("room", "height"), [(0, 5), (7, 5), (8, 8), (11, 10), (12, 12), (14, 14)],
+    ids=["plain", "no room", "verdict", "both small", "delay larger", "both larger"],
+)  # fmt: skip
 @pytest.mark.parametrize("width", [66, 80, 120])
-def test_every_line_fills_its_width(width: int, large: bool) -> None:
+def test_every_line_fills_its_width(width: int, room: int, height: int) -> None:
     says = passage(closed(128), picture(ended(Outcome.PASSED, latency_ns=128 * MS)))
-    lines = drawn(says, "Lamp", width, large=large)
-    assert len(lines) == (9 if large else 5)
+    lines = largest(says, "Lamp", width, room) if room else drawn(says, "Lamp", width)
+    assert len(lines) == height
     assert len({width_of(line) for line in lines}) == 1
     assert width - 1 <= width_of(lines[0]) <= width
+
+
+def test_the_verdict_is_large_for_the_back_of_a_room() -> None:
+    says = passage(closed(), picture(ended(Outcome.FAILED, came_after_ns=428_600_000, note="not in time")))
+    lines = [plain(line) for line in largest(says, "Lamp", 110, 12)]
+    assert sum("█▀▀▀ ▄▀▀▄ ▀█▀ █    █▀▀▀ █▀▀▄" in line for line in lines) == 1
+    assert any("✗ FAILED   limit 300 ms" in line for line in lines)
+    assert any("not in time" in line for line in lines)
+
+
+@pytest.mark.parametrize("width", [66, 78, 120])
+def test_what_came_of_a_failure_is_never_cut(width: int) -> None:
+    never = passage(closed(), picture(ended(Outcome.FAILED, never_came=True, note="not within the time allowed")))
+    words = " ".join(part for line in drawn(never, "Lamp", width) for part in plain(line).split("│")[-2:-1])
+    assert "never came while it lasted" in " ".join(words.split())
+    assert "not within the time allowed" in "".join(plain(line) for line in drawn(never, "Lamp", max(width, 78)))
 
 
 def test_one_line_where_boxes_do_not_fit() -> None:
@@ -112,6 +140,49 @@ def test_one_line_where_boxes_do_not_fit() -> None:
     assert line == "gear == 'R' ─▶ ┃ 128 ms, limit 300 ms, ✓ passed ┃─▶ rear_white   Lamp"
 
 
-def test_the_newest_edge_comes_first_and_no_edge_last() -> None:
-    boxes = [closed(cause_ns=None), closed(cause_ns=CAUSE), closed(cause_ns=CAUSE + S)]
-    assert [box.cause_ns for box in newest(boxes)] == [CAUSE + S, CAUSE, None]
+def test_one_line_says_why_too() -> None:
+    says = passage(closed(), picture(ended(Outcome.FAILED, never_came=True, note="not in time")))
+    line = plain(in_one_line(says, "Lamp", 110)).rstrip()
+    assert line == "gear == 'R' ─▶ ┃ never, limit 300 ms, ✗ FAILED: not in time ┃─▶ rear_white   Lamp"
+
+
+def check(name: str, verdict: Verdict, outcome: Outcome | None, t_ns: int = CAUSE) -> CheckResult:
+    ended_so = () if outcome is None else (Occurrence(t_ns, t_ns + MS, outcome),)
+    return CheckResult(name, verdict, ended_so, "expect", "", 300 * MS)
+
+
+CHECKS = (
+    check("unused", Verdict.NOT_EXERCISED, None),
+    check("old failure", Verdict.FAIL, Outcome.PASSED, CAUSE - 2 * S),
+    check("failed", Verdict.FAIL, Outcome.FAILED, CAUSE - 3 * S),
+    check("newest", Verdict.PASS, Outcome.ALREADY, CAUSE),
+    check("passed", Verdict.PASS, Outcome.PASSED, CAUSE - S),
+)
+BOXES = [
+    ClosedBox("a", c.occurrences[0].t_ns if c.occurrences else None, "b", None, c.name, c.limit_ns) for c in CHECKS
+]
+ORDER = ["failed", "old failure", "newest", "passed", "unused"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "expected"),
+    [
+        (None, ORDER),
+        ("passed", ["passed", "failed", "old failure", "newest", "unused"]),
+        ("of another signal", ORDER),
+    ],
+)
+def test_what_failed_comes_first_then_the_newest_edge_unless_a_check_is_asked_for(
+    asked: str | None, expected: list[str]
+) -> None:
+    shown = dataclasses.replace(fake_van.LIVE, checks=CHECKS)
+    assert [box.check for box in in_order(BOXES, shown, asked)] == expected
+
+
+def test_the_next_check_is_that_of_the_bench_file_round_the_end() -> None:
+    shown = dataclasses.replace(fake_van.LIVE, checks=CHECKS)
+    seen = [next_check(BOXES, shown, None)]
+    for _ in CHECKS:
+        seen.append(next_check(BOXES, shown, seen[-1]))
+    assert seen == ["newest", "passed", "unused", "old failure", "failed", "newest"]
+    assert next_check([], shown, None) is None

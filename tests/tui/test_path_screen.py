@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 import fake_van
@@ -9,8 +10,10 @@ import pytest
 from fake_scene import FakeScene
 from textual.pilot import Pilot
 
+from busprobe.session.snapshot import User
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.screens.path import PathScreen
+from busprobe.tui.view.spans import plain
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
 
@@ -69,6 +72,68 @@ async def test_large_letters_and_back(live: FakeScene) -> None:
         assert drawing(app).count("█") > 200
         await press(pilot, "l")
         assert drawing(app) == before
+
+
+def two_checks(scene: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The gear in two checks: one that has failed, and the newer one that has passed."""
+    gear = fake_van.PATHS["gear"]
+    passed = gear.boxes[0]
+    failed = dataclasses.replace(passed, check="Beacons flash in step", cause_ns=fake_van.at(142.1), effect_ns=None)
+    monkeypatch.setitem(fake_van.PATHS, "gear", dataclasses.replace(gear, boxes=(passed, failed)))
+
+
+@SIZES
+async def test_the_failed_check_is_drawn_and_n_goes_through_all(
+    live: FakeScene, size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    two_checks(live, monkeypatch)
+    app = BusprobeApp(live)
+
+    def shown() -> tuple[str, bool]:
+        drawn = next(line for line in drawing(app).splitlines() if "controller:" in line)
+        title = str(app.screen.query_one("#path", Sheet).border_title)
+        return drawn.partition("controller: ")[2][:10], "n check 1 of 2" in title
+
+    async with app.run_test(size=size) as pilot:
+        await press(pilot, "3")
+        assert shown() == ("Beacons fl", False)
+        await press(pilot, "n")
+        assert shown() == ("Rear white", True)
+        await press(pilot, "n")
+        assert shown() == ("Beacons fl", False)
+
+
+async def test_a_jump_to_an_occurrence_leads_to_its_check(replay: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
+    """`j` on Logic, then 3: a signal of the check, and the check drawn."""
+    two_checks(replay, monkeypatch)
+    app = BusprobeApp(replay)
+    async with app.run_test(size=LARGE) as pilot:
+        await press(pilot, "3", "down", "4", "f3", "j", "3")
+        assert app.chosen == "gear"
+        assert "controller: Rear white lamp follows" in drawing(app)
+        await press(pilot, "n")
+        assert "controller: Beacons flash in step" in drawing(app)
+        await press(pilot, "4", "3")
+        assert "controller: Beacons flash in step" in drawing(app)
+        await press(pilot, "4", "j", "3")
+        assert "controller: Rear white lamp follows" in drawing(app)
+
+
+async def test_users_past_the_foot_of_the_screen_are_scrolled_to(
+    live: FakeScene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gear = fake_van.PATHS["gear"]
+    users = tuple(User("check", f"Check {i}", "when gear == 'R': on", 1) for i in range(12))
+    monkeypatch.setitem(fake_van.PATHS, "gear", dataclasses.replace(gear, users=users))
+    app = BusprobeApp(live)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, "3")
+        assert "more that use it: PgDn" in drawing(app)
+        sheet = app.screen.query_one("#path", Sheet)
+        assert sheet.max_scroll_y > 0
+        await press(pilot, "pagedown", "pagedown")
+        assert sheet.scroll_offset.y == sheet.max_scroll_y
+        assert "Check 11" in plain(sheet.lines[sheet.scroll_offset.y + sheet.size.height - 2])
 
 
 async def test_copy_takes_the_whole_drawing(live: FakeScene) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import fake_van
 import pytest
 
+from busprobe.results import CheckResult, Verdict
 from busprobe.session.snapshot import SignalPath, Stage, User
 from busprobe.tui.view.path import (
     digits,
@@ -15,12 +16,14 @@ from busprobe.tui.view.path import (
     path_lines,
     picker_rows,
     said,
+    signal_of,
     spoken,
+    stage_line,
     stages,
     title,
-    users_lines,
 )
 from busprobe.tui.view.path_large import large_lines
+from busprobe.tui.view.path_users import user_line, users_lines
 from busprobe.tui.view.room_text import SCALES, fitting, parted
 from busprobe.tui.view.spans import Line, Tone, plain, width_of
 
@@ -48,7 +51,10 @@ def test_nothing_is_wider_than_the_screen(name: str, width: int, height: int, dr
 def test_it_fits_the_screens_it_is_made_for(
     name: str, width: int, height: int, draw: Callable[..., list[Line]]
 ) -> None:
-    assert len(draw(fake_van.PATHS[name], LIVE, width, height)) <= height
+    drawing = text(draw(fake_van.PATHS[name], LIVE, width, height))
+    front, _, users = drawing.partition("\n\nUsed by, all ")
+    assert len(front.split("\n")) <= height
+    assert not users or draw is large_lines
 
 
 @pytest.mark.parametrize("count", [0, 1, 4, 9, 30])
@@ -56,14 +62,15 @@ def test_many_users_give_way_to_the_controller(count: int) -> None:
     path = dataclasses.replace(GEAR, users=tuple(User("check", f"Check {i}", "text", 1) for i in range(count)))
     for size in ((120, 36), (80, 21)):
         lines = path_lines(path, LIVE, *size)
-        assert len(lines) <= size[1]
-        assert "controller: Rear white" in text(lines)
-    assert ("more that use it" in text(lines)) == (count > 7)
+        assert "controller: Rear white" in text(lines[: size[1]])
+        assert all(f"Check {i}" in text(lines) for i in range(count))
+    assert ("more that use it: PgDn" in text(lines)) == (count > 7)
+    assert (len(lines) > size[1]) == (count > 7)
 
 
 def test_users_beyond_the_room_are_counted() -> None:
     users = tuple(User("check", f"Check {i}", "text", 1) for i in range(9))
-    assert plain(users_lines(users, 60, 4)[-1]).strip() == "and 6 more that use it"
+    assert plain(users_lines(users, 60, 4)[-1]).strip() == "and 6 more that use it: PgDn"
     assert len(users_lines(users, 60, 4)) == 4
 
 
@@ -96,8 +103,58 @@ def test_digits(payload: str | None, expected: str) -> None:
 
 def test_the_last_stage_is_always_the_signal() -> None:
     given = (*GEAR.stages, Stage("Signal", "stale words", "gear", 1))
-    assert [s.title for s in stages(dataclasses.replace(GEAR, stages=given))].count("Signal") == 1
-    assert stages(GEAR)[-1].text == "R"
+    assert [s.title for s in stages(dataclasses.replace(GEAR, stages=given), LIVE)].count("Signal") == 1
+    assert stages(GEAR, LIVE)[-1].text == "R"
+
+
+def test_a_derived_signal_is_shown_with_what_it_is_made_from() -> None:
+    """... each with what it says now; words in quotes are labels, no signals."""
+    secured = LIVE.signal("secured")
+    assert secured is not None
+    odd = dataclasses.replace(secured, source="gear == 'brake' or (gear == 'N' and park_brake) or speed > '5 km/h'")
+    path = SignalPath(odd, (Stage("Made from", odd.source), Stage("Signal", "off", "", 0)))
+    operands = [(s.text, s.code) for s in stages(path, LIVE) if s.title == "Operand"]
+    assert operands == [("gear: R", None), ("park_brake: off", 0), ("speed: 12.4 km/h", None)]
+    drawing = text(path_lines(path, LIVE, 80, 20))
+    assert "▼ Operand     ○ park_brake: off         body.ParkBrake.Applied" in drawing
+
+
+@pytest.mark.parametrize(
+    ("user", "line"),
+    [
+        (User("check", "Lamp", "when gear == 'R': on", 1), "● on       check   Lamp   when gear == 'R'"),
+        (User("check", "Siren", "never siren: VIOLATED", 0), "○ VIOLATED check   Siren   never siren"),
+        (User("trigger", "Door", "on rises(door): unknown", 2), "? unknown  trigger Door   on rises(door)"),
+        (User("trigger", "Door", "on rises(door)", None), "           trigger Door   on rises(door)"),
+    ],
+    ids=["on", "violated", "unknown", "nothing known"],
+)
+def test_what_a_user_says_now_stands_before_its_long_text(user: User, line: str) -> None:
+    assert plain(user_line(user, 60, with_text=True)).rstrip() == line
+
+
+@pytest.mark.parametrize("width", [80, 79, 60])
+def test_two_blanks_stand_between_what_a_stage_says_and_how_it_comes_about(width: int) -> None:
+    stage = Stage("Freshness", "unknown, 288.7 s old once", "unknown once older than 1 h", 1)
+    for says in ("x" * 22, "x" * 21, "x" * 25, "12345"):
+        line = plain(stage_line(dataclasses.replace(stage, text=says), GEAR, LIVE, width, first=False))
+        assert f"{says}  " in line
+        assert line.index("unknown once") - line.index(says) - len(says) >= 2
+
+
+@pytest.mark.parametrize(
+    ("when", "expected", "chosen", "name"),
+    [
+        ("gear == 'R'", "rear_white within 300 ms of gear == 'R'", None, "gear"),
+        ("gear == 'R'", "rear_white within 300 ms of gear == 'R'", "rear_white", "rear_white"),
+        ("gear == 'R'", "rear_white within 300 ms of gear == 'R'", "speed", "gear"),
+        ("", "never siren and gear == 'P'", "speed", "siren"),
+        ("gone", "nothing", "speed", "speed"),
+    ],
+)
+def test_the_signal_of_a_check(when: str, expected: str, chosen: str | None, name: str) -> None:
+    check = CheckResult("x", Verdict.PASS, (), "expect", expected, when=when)
+    assert signal_of(check, LIVE.signals, chosen) == name
 
 
 @pytest.mark.parametrize(
@@ -155,6 +212,12 @@ def test_title_names_the_signal_and_the_keys() -> None:
     assert title(LIVE.signals, None) == "Signal path"
 
 
+def test_title_tells_which_of_several_checks_is_drawn_and_the_key_to_others() -> None:
+    boxes = [dataclasses.replace(GEAR.boxes[0], check=name) for name in ("a", "b", "c")]
+    assert title(LIVE.signals, "gear", boxes, "b").endswith(" · l large · n check 2 of 3")
+    assert title(LIVE.signals, "gear", boxes[:1], "a").endswith(" · l large")
+
+
 def test_nothing_chosen_says_how_to_choose() -> None:
     assert "p lists them" in text(path_lines(None, LIVE, 80, 20))
 
@@ -196,6 +259,18 @@ def test_large_letters_draw_bits_value_and_delay() -> None:
     assert drawing.count("█") > 200
     assert "controller" in drawing
     assert "limit 300 ms" in drawing
+    assert " ██   █       █  ████ " in drawing  # 01 1F, the beginning of the frame
+    assert "█▀▀▄ ▄▀▀▄ ▄▀▀▀ ▄▀▀▀ █▀▀▀ █▀▀▄" in drawing  # PASSED
+    assert "▼ Raw → value 1 = Reverse → R" in drawing
+    assert "▄█        ▀▄" in drawing or "██                ██" in drawing  # 1 →
+
+
+def test_in_a_low_terminal_verdict_and_value_are_served_first() -> None:
+    failed = dataclasses.replace(GEAR.boxes[0], check="Beacons flash in step", cause_ns=fake_van.at(142.1))
+    drawing = text(large_lines(dataclasses.replace(GEAR, boxes=(failed,)), LIVE, 79, 19))
+    assert "█▀▀▀ ▄▀▀▄ ▀█▀ █    █▀▀▀ █▀▀▄" in drawing  # FAILED
+    assert "   ██████\n   ██    ██\n" in drawing  # R
+    assert "● Frame       ▸01 1F 5A 20 43 C1" in drawing
 
 
 def test_an_unknown_signal_is_drawn_large_with_its_reason_beside_it() -> None:

@@ -21,6 +21,7 @@ from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view import logic
 from busprobe.tui.view.latency import about_lines
+from busprobe.tui.view.path import signal_of
 from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
 
@@ -128,9 +129,18 @@ class Logic(BoardScreen):
             entry = self._entry()
             t_ns = None if entry is None else entry.t_ns
         else:
-            one = self._occurrence()
+            check, one = self._check(), self._occurrence()
             t_ns = None if one is None else logic.instant_of(one)
+            if check is not None and one is not None:
+                self._tell_path(check, one)
         self.jump_to(t_ns)
+
+    def _tell_path(self, check: CheckResult, one: Occurrence) -> None:
+        """Signal path shows the check that is jumped to, by a signal of it."""
+        replay, picture = self.board.replay, self.picture
+        if replay is not None and picture is not None:
+            self.board.chosen = signal_of(check, picture.signals, self.board.chosen)
+            replay.note_jump(check.name, one.t_ns)
 
     def action_export(self) -> None:
         """Write the trigger log as shown to a file."""

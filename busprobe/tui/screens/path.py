@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal
 
-from busprobe.session.snapshot import Snapshot
+from busprobe.session.snapshot import ClosedBox, Snapshot
 from busprobe.tui.keys import bindings
 from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.view.closed_box import in_order, next_check
 from busprobe.tui.view.path import PICKER_COLUMNS, neighbour, path_lines, picker_rows, title
 from busprobe.tui.view.path_large import large_lines
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
+
+if TYPE_CHECKING:
+    from busprobe.tui.replay import Jumped
 
 
 class PathScreen(BoardScreen):
@@ -24,7 +28,7 @@ class PathScreen(BoardScreen):
     NAME: ClassVar[str] = "path"
     BINDINGS: ClassVar[list[BindingType]] = bindings("path")
     CSS = """
-    #path { width: 1fr; height: 1fr; overflow-y: auto; }
+    #path { width: 1fr; height: 1fr; overflow-y: auto; scrollbar-gutter: stable; }
     #picker { width: 34; height: 1fr; }
     .-narrow #picker { width: 22; }
     """
@@ -33,6 +37,11 @@ class PathScreen(BoardScreen):
     def __init__(self) -> None:
         super().__init__()
         self._is_large = False
+        self._check: str | None = None
+        """The check asked for; None, or one that does not use the signal: the one that has most to say."""
+        self._jumped: Jumped | None = None
+        """The jump that it has followed."""
+        self._boxes: tuple[ClosedBox, ...] = ()
 
     def compose_body(self) -> ComposeResult:
         with Horizontal():
@@ -45,15 +54,20 @@ class PathScreen(BoardScreen):
     def paint(self, picture: Snapshot) -> None:
         if self.board.chosen is None:
             self.board.chosen = neighbour(picture.signals, None, 0)
+        replay = self.board.replay
+        if replay is not None and replay.jumped is not self._jumped and replay.jumped is not None:
+            self._jumped, self._check = replay.jumped, replay.jumped.check
         sheet, picker = self.query_one("#path", Sheet), self.query_one("#picker", Rows)
         name, scene = self.board.chosen, self.board.scene
         path = scene.path(name) if name is not None and scene is not None else None
-        width, height = sheet.size
+        width, height = sheet.scrollable_content_region.size
         if self._is_large and path is not None:
-            sheet.show_lines(large_lines(path, picture, width, height))
+            sheet.show_lines(large_lines(path, picture, width, height, self._check))
         else:
-            sheet.show_lines(path_lines(path, picture, width, height, chosen=name))
-        self.entitle(sheet, title(picture.signals, name))
+            sheet.show_lines(path_lines(path, picture, width, height, chosen=name, check=self._check))
+        self._boxes = () if path is None else path.boxes
+        drawn = next(iter(in_order(self._boxes, picture, self._check)), None)
+        self.entitle(sheet, title(picture.signals, name, self._boxes, None if drawn is None else drawn.check))
         if picker.display:
             picker.show(picker_rows(picture.signals, self.words))
 
@@ -68,6 +82,12 @@ class PathScreen(BoardScreen):
     def action_signal(self, step: int) -> None:
         if self.picture is not None:
             self._choose(neighbour(self.picture.signals, self.board.chosen, step))
+
+    def action_check(self) -> None:
+        """Draw the next check of the signal between its edges."""
+        if self.picture is not None:
+            self._check = next_check(self._boxes, self.picture, self._check)
+            self.repaint()
 
     def action_large(self) -> None:
         self._is_large = not self._is_large

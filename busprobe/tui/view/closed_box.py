@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import NamedTuple
 
-from busprobe.results import Occurrence, Outcome
+from busprobe.report.quantities import exact
+from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import ClosedBox, Snapshot
 from busprobe.tui.view.blocks import DOT_ROWS
 from busprobe.tui.view.boxes import HEAVY, box
@@ -16,6 +18,8 @@ from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
 
 _BAR = "█░"
+LARGE_ROWS = ((DOT_ROWS, DOT_ROWS), (DOT_ROWS, 3), (3, 3), (0, 3))
+"""Lines that delay and verdict take in block letters, the largest first."""
 
 
 class Passage(NamedTuple):
@@ -33,9 +37,16 @@ class Passage(NamedTuple):
     verdict: str
     """A shape and a word."""
     tone: Tone
+    note: str = ""
+    """Why; one short phrase."""
     cause_now: Line = ()
     """What the signal at the input says at this instant; empty where it is an expression."""
     effect_now: Line = ()
+
+    @property
+    def told(self) -> str:
+        """The verdict and why."""
+        return f"{self.verdict}: {self.note}" if self.note else self.verdict
 
 
 _VERDICTS = {
@@ -53,7 +64,7 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
     if closed.cause_ns is None:
         return Passage(
             closed.cause, "no edge yet", closed.effect, "-", "-", _limit(closed.limit_ns), None,
-            "○ not exercised", Tone.DIM, cause_now, effect_now,
+            "○ not exercised", Tone.DIM, "", cause_now, effect_now,
         )  # fmt: skip
     last = _occurrence(closed, picture)
     limit_ns = last.limit_ns if last is not None and last.limit_ns is not None else closed.limit_ns
@@ -64,6 +75,11 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
         effected, delay = f"{part}at {clock(closed.effect_ns - picture.start_ns, 3)}", span(taken or 0)
     elif last is None:
         effected, delay, taken = "not come yet", f"{span(waited)} so far", waited
+    elif last.came_after_ns is not None:
+        taken = last.came_after_ns
+        effected, delay = f"{part}came after {exact(taken)}", exact(taken)
+    elif last.never_came:
+        effected, delay = f"{part}never came while it lasted", "never"
     else:
         effected, delay = "no edge counted", "-"
     share = taken / limit_ns if limit_ns and taken is not None else None
@@ -98,18 +114,35 @@ def _occurrence(closed: ClosedBox, picture: Snapshot) -> Occurrence | None:
     return None
 
 
-def _verdict(last: Occurrence | None) -> tuple[str, Tone]:
+def _verdict(last: Occurrence | None) -> tuple[str, Tone, str]:
     if last is None:
-        return "… waiting", Tone.NOTE
+        return "… waiting", Tone.NOTE, ""
     word, tone = _VERDICTS[last.outcome]
-    if last.tight:
-        word += ", tight"
-    return (f"{word}: {last.note}" if last.note else word), tone
+    return (f"{word}, tight" if last.tight else word), tone, last.note
 
 
-def newest(boxes: Sequence[ClosedBox]) -> list[ClosedBox]:
-    """The box of the newest input edge first; those without one last."""
-    return sorted(boxes, key=lambda b: (b.cause_ns is None, -(b.cause_ns or 0)))
+def in_order(boxes: Sequence[ClosedBox], picture: Snapshot, check: str | None = None) -> list[ClosedBox]:
+    """The box of the check asked for first; then what failed, then the newest input edge; without one last."""
+    results = {result.name: result for result in picture.checks}
+
+    def rank(closed: ClosedBox) -> tuple[int | bool, ...]:
+        last, result = _occurrence(closed, picture), results.get(closed.check)
+        has_failed = 0 if last is not None and last.outcome is Outcome.FAILED else 1 if _fails(result) else 2
+        return closed.check != check, has_failed, closed.cause_ns is None, -(closed.cause_ns or 0)
+
+    return sorted(boxes, key=rank)
+
+
+def _fails(result: CheckResult | None) -> bool:
+    return result is not None and result.verdict is Verdict.FAIL
+
+
+def next_check(boxes: Sequence[ClosedBox], picture: Snapshot, check: str | None) -> str | None:
+    """The check after the one that is drawn, in the order of the bench file, round the end; None: there is none."""
+    if not boxes:
+        return None
+    here = boxes.index(in_order(boxes, picture, check)[0])
+    return boxes[(here + 1) % len(boxes)].check
 
 
 def bar(share: float | None, width: int) -> str:
@@ -118,15 +151,21 @@ def bar(share: float | None, width: int) -> str:
     return _BAR[0] * filled + _BAR[1] * (width - filled)
 
 
-def drawn(says: Passage, check: str, width: int, *, large: bool = False) -> list[Line]:
-    """Three boxes with arrows between; large: the delay in block characters, if there is room."""
-    middle = max(width * 2 // 5, 24)
+def drawn(says: Passage, check: str, width: int, *, rows: tuple[int, int] = (0, 0)) -> list[Line]:
+    """Three boxes with arrows between. rows: lines for the delay and the verdict in block letters; 0: plain ones."""
+    middle = max(width // 2 if any(rows) else width * 2 // 5, 24)
     arrow = "─" * (4 if width >= 100 else 2) + "▶"
     side = (width - middle - 2 * len(arrow)) // 2
-    inside = _middle(says, middle - 4, large=large)
-    left = box("input edge", _edge(says.cause, says.caused, says.cause_now, len(inside)), side)
+    inside = _middle(says, middle - 4, *rows)
+    edges = [
+        _edge(says.cause, says.caused, says.cause_now, side - 4),
+        _edge(says.effect, says.effected, says.effect_now, side - 4),
+    ]
+    height = max(len(inside), *(len(edge) for edge in edges))
+    left = box("input edge", _centred(edges[0], height), side)
+    inside += [()] * (height - len(inside))
     centre = box(f"controller: {check}", inside, middle, edge=HEAVY, tone=says.tone)
-    right = box("output edge", _edge(says.effect, says.effected, says.effect_now, len(inside)), side)
+    right = box("output edge", _centred(edges[1], height), side)
     arrow_at = len(left) // 2
     lines: list[Line] = []
     for i, parts in enumerate(zip(left, centre, right, strict=True)):
@@ -135,21 +174,34 @@ def drawn(says: Passage, check: str, width: int, *, large: bool = False) -> list
     return lines
 
 
-def _edge(name: str, happened: str, now: Line, height: int) -> list[Line]:
-    """Name, instant and present state of an edge, in the middle of `height` lines."""
-    above = (height - 3) // 2
-    return [*[()] * above, (Span(name, Tone.STRONG),), (Span(happened),), now, *[()] * (height - 3 - above)]
+def largest(says: Passage, check: str, width: int, room: int) -> list[Line]:
+    """The boxes with delay and verdict as large as `room` lines allow."""
+    made = (drawn(says, check, width, rows=rows) for rows in LARGE_ROWS)
+    return next((lines for lines in made if len(lines) <= room), None) or drawn(says, check, width)
 
 
-def _middle(says: Passage, width: int, *, large: bool) -> list[Line]:
-    measure: Line = (Span(says.delay, Tone.STRONG), Span(f"   {says.limit}"))
-    rule: Line = (Span(bar(says.share, width), says.tone if says.share is not None else Tone.DIM),)
-    verdict: Line = (Span(says.verdict, says.tone),)
+def _edge(name: str, happened: str, now: Line, width: int) -> list[Line]:
+    """Name, instant and present state of an edge."""
+    return [(Span(name, Tone.STRONG),), *((Span(text),) for text in wrap(happened, max(width, 8))), now]
+
+
+def _centred(lines: list[Line], height: int) -> list[Line]:
+    above = (height - len(lines)) // 2
+    return [*[()] * above, *lines, *[()] * (height - len(lines) - above)]
+
+
+def _middle(says: Passage, width: int, delay_rows: int, verdict_rows: int) -> list[Line]:
     number, _, unit = says.delay.partition(" ")
-    scale = fitting(number, unit, width, DOT_ROWS) if large else None
-    if scale is not None and says.delay != "-":
-        return [*room_drawn(number, unit, scale, Tone.STRONG), rule, (*verdict, Span(f"   {says.limit}"))]
-    return [rule, measure, verdict]
+    delay = fitting(number, unit, width, delay_rows) if says.delay != "-" else None
+    word = says.verdict[2:].split(",")[0]
+    verdict = fitting(word, "", width, verdict_rows)
+    limit = Span(f"   {says.limit}")
+    rule: Line = (Span(bar(says.share, width), says.tone if says.share is not None else Tone.DIM),)
+    told: Line = (Span(says.verdict, says.tone), *((limit,) if delay is not None else ()))
+    lines: list[Line] = [] if delay is None else room_drawn(number, unit, delay, Tone.STRONG)
+    lines += [rule] if delay is not None else [rule, (Span(says.delay, Tone.STRONG), limit)]
+    lines += [] if verdict is None else room_drawn(word, "", verdict, says.tone)
+    return [*lines, told, *([(Span(says.note, says.tone),)] if says.note else [])]
 
 
 def in_one_line(says: Passage, check: str, width: int) -> Line:
@@ -158,7 +210,7 @@ def in_one_line(says: Passage, check: str, width: int) -> Line:
         Span(says.cause, Tone.STRONG),
         Span(" ─▶ ┃ ", Tone.HEAD),
         Span(f"{says.delay}, {says.limit}, "),
-        Span(says.verdict, says.tone),
+        Span(says.told, says.tone),
         Span(" ┃─▶ ", Tone.HEAD),
         Span(says.effect, Tone.STRONG),
         Span(f"   {check}", Tone.DIM),

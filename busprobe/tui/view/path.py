@@ -2,33 +2,30 @@
 
 from __future__ import annotations
 
-from busprobe.session.snapshot import SignalNow, SignalPath, Snapshot, Stage, User
-from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN
+import re
+from collections.abc import Sequence
+
+from busprobe.results import CheckResult
+from busprobe.session.snapshot import ClosedBox, Kind, SignalNow, SignalPath, Snapshot, Stage
+from busprobe.timeline import TRUE, UNKNOWN
 from busprobe.tui.view.bit_grid import Drawn, grid, part_notes
 from busprobe.tui.view.boxes import beside, box
-from busprobe.tui.view.closed_box import drawn, in_one_line, newest, passage
+from busprobe.tui.view.closed_box import drawn, in_one_line, in_order, largest, passage
+from busprobe.tui.view.path_users import shape, users_block, users_lines, users_rest
 from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell, fit, matches, width_of
 from busprobe.tui.view.times import clock, span
-from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN, value_cell
+from busprobe.tui.view.values import value_cell
 
 ROOMY = (100, 30)
 """Columns and lines from which on every stage has a box of its own."""
-BOX_LINES, BOX_WIDTH = 5, 64
-"""What the controller between its edges takes at least."""
+BOX_HEIGHT, BOX_WIDTH = 18, 64
+"""Lines and columns from which on the controller is drawn between its edges."""
+LEAST_USERS = 2
+"""Lines for those who use the signal, however little room there is."""
+TEXT_WIDTH, GAP = 24, "  "
+"""Columns of what a stage says, and what stands between it and how it comes about."""
 
 PICKER_COLUMNS = (Column("Signal", 16, grow=1), Column("Value", 10, grow=1, drop=1))
-
-_SHAPES = {
-    TRUE: Span(ON_SIGN, Tone.ON),
-    FALSE: Span(OFF_SIGN),
-    UNKNOWN: Span(UNKNOWN_SIGN, Tone.WARN),
-    ASLEEP: Span(ASLEEP_SIGN, Tone.DIM),
-}
-
-
-def shape(code: int | None) -> Span:
-    """What a condition says, as a shape: on, off, unknown, asleep."""
-    return Span(" ") if code is None else _SHAPES[code]
 
 
 def picker_rows(signals: tuple[SignalNow, ...], words: str = "") -> list[Row]:
@@ -50,13 +47,34 @@ def neighbour(signals: tuple[SignalNow, ...], name: str | None, step: int) -> st
     return names[(names.index(name) + step) % len(names)]
 
 
-def title(signals: tuple[SignalNow, ...], name: str | None) -> str:
-    """What the drawing says over its edge, and the keys that change it."""
+def title(
+    signals: tuple[SignalNow, ...], name: str | None, boxes: Sequence[ClosedBox] = (), check: str | None = None
+) -> str:
+    """What the drawing says over its edge, and the keys that change it. check: the one drawn."""
     for place, signal in enumerate(signals, 1):
         if signal.name == name:
             role = f", role {signal.role}" if signal.role else ""
-            return f"{name}{role} · {place} of {len(signals)} · ↑↓ others · p pick · l large"
+            names = [box.check for box in boxes]
+            which = f" · n check {names.index(check) + 1} of {len(names)}" if check in names and len(names) > 1 else ""
+            return f"{name}{role} · {place} of {len(signals)} · ↑↓ others · p pick · l large{which}"
     return "Signal path"
+
+
+_WORDS = re.compile(r"'[^']*'|\"[^\"]*\"|([A-Za-z_]\w*)")
+"""Words of an expression, those in quotes skipped."""
+
+
+def _named(text: str, signals: Sequence[SignalNow]) -> list[SignalNow]:
+    """The signals that an expression names, in its order."""
+    by_name = {signal.name: signal for signal in signals}
+    words = dict.fromkeys(found[1] for found in _WORDS.finditer(text))
+    return [by_name[word] for word in words if word in by_name]
+
+
+def signal_of(check: CheckResult, signals: Sequence[SignalNow], chosen: str | None) -> str | None:
+    """The signal whose path tells of a check: the one chosen where it is in it, else the first that it names."""
+    names = [signal.name for signal in _named(f"{check.when} {check.expected}", signals)]
+    return chosen if chosen in names or not names else names[0]
 
 
 def digits(path: SignalPath) -> str:
@@ -67,10 +85,20 @@ def digits(path: SignalPath) -> str:
     return "".join(str(payload[b // 8] >> b % 8 & 1) if b // 8 < len(payload) else "." for b in path.bits)
 
 
-def stages(path: SignalPath) -> list[Stage]:
-    """The steps up to the signal; its last stage is what the signal says, in words of its own."""
+def stages(path: SignalPath, picture: Snapshot) -> list[Stage]:
+    """The steps up to the signal; its last stage is what the signal says, in words of its own.
+
+    Of a derived signal what it is made from, each with what it says now.
+    """
     steps = [step for step in path.stages if step.title != "Signal"]
+    if path.signal.kind is Kind.DERIVED:
+        steps += [_operand(signal) for signal in _named(path.signal.source, picture.signals)]
     return [*steps, Stage("Signal", path.signal.text, path.signal.name, path.signal.code)]
+
+
+def _operand(signal: SignalNow) -> Stage:
+    is_shaped = signal.is_condition or signal.code > TRUE
+    return Stage("Operand", f"{signal.name}: {signal.text}", signal.source, signal.code if is_shaped else None)
 
 
 def spoken(signal: SignalNow, t_ns: int, start_ns: int) -> str:
@@ -82,33 +110,42 @@ def spoken(signal: SignalNow, t_ns: int, start_ns: int) -> str:
 
 
 def path_lines(
-    path: SignalPath | None, picture: Snapshot, width: int, height: int, *, chosen: str | None = None
+    path: SignalPath | None,
+    picture: Snapshot,
+    width: int,
+    height: int,
+    *,
+    chosen: str | None = None,
+    check: str | None = None,
 ) -> list[Line]:
-    """The whole drawing; longer than `height` only where much uses the signal. chosen: a signal without a path."""
+    """The whole drawing; longer than `height` where much uses the signal: what has no room follows at the end.
+
+    chosen: a signal without a path. check: whose way through the controller is drawn; None: see `in_order`.
+    """
     if path is None and chosen is not None:
         return [(Span("Nothing is known of its way yet. Up and Down go to other signals.", Tone.DIM),)]
     if path is None:
         return [(Span("Choose a signal: Up and Down go through them, p lists them.", Tone.DIM),)]
     if width >= ROOMY[0] and height >= ROOMY[1]:
-        return _roomy(path, picture, width, height)
-    return _compact(path, picture, width, height)
+        return _roomy(path, picture, width, height, check)
+    return _compact(path, picture, width, height, check)
 
 
 # --- every stage in a box, bits and users beside them
 
 
-def _roomy(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
+def _roomy(path: SignalPath, picture: Snapshot, width: int, height: int, check: str | None) -> list[Line]:
     left_width = min(width * 13 // 25, 64)
     right_width = width - left_width - 2
     left: list[Line] = []
-    steps = stages(path)
+    steps = stages(path, picture)
     for i, step in enumerate(steps):
         left += stage_box(step, path, picture, left_width, first=i == 0, last=i == len(steps) - 1)
     bits = bit_lines(path, right_width)
-    room = max(len(left), height - BOX_LINES - len(path.boxes) + 1) - len(bits) - 1
-    right = [*bits, (), *_users_block(path.users, right_width, room)]
-    body = beside(left, right, left_width)
-    return [*body, *boxes_block(path, picture, width, height - len(body))]
+    controller = boxes_block(path, picture, width, check=check)
+    room = max(len(left), height - len(controller)) - len(bits) - 1
+    right = [*bits, (), *users_block(path.users, right_width, room)]
+    return [*beside(left, right, left_width), *controller, *users_rest(path.users, width, room - 1)]
 
 
 def stage_box(step: Stage, path: SignalPath, picture: Snapshot, width: int, *, first: bool, last: bool) -> list[Line]:
@@ -155,57 +192,43 @@ def bit_lines(path: SignalPath, width: int, *, own_only: bool = False) -> list[L
     return [tuple(fit(line, width)) for line in lines]
 
 
-def _users_block(users: tuple[User, ...], width: int, room: int) -> list[Line]:
-    """Two lines each where there is room for all, else one."""
-    if not users:
-        return [(Span("No check, trigger or derived signal uses it.", Tone.DIM),)]
-    heading: Line = (Span("Used by", Tone.HEAD),)
-    if 2 * len(users) < room:
-        pairs = [(user_line(user, width), (Span(f"    {user.text}", Tone.DIM),)) for user in users]
-        return [heading, *(tuple(fit(line, width)) for pair in pairs for line in pair)]
-    return [heading, *users_lines(users, width, room - 1)]
+def boxes_block(
+    path: SignalPath,
+    picture: Snapshot,
+    width: int,
+    *,
+    check: str | None = None,
+    is_low: bool = False,
+    large_room: int = 0,
+) -> list[Line]:
+    """The controller between its edges: one check drawn, the others a line each.
 
-
-def users_lines(users: tuple[User, ...], width: int, room: int) -> list[Line]:
-    """A line each, and how many there are more than fit."""
-    if len(users) <= room:
-        return [user_line(user, width, with_text=True) for user in users]
-    shown = max(room - 1, 1)
-    more: Line = (Span(f"  and {len(users) - shown} more that use it", Tone.DIM),)
-    return [*(user_line(user, width, with_text=True) for user in users[:shown]), more]
-
-
-def user_line(user: User, width: int, *, with_text: bool = False) -> Line:
-    """A check, trigger or derived signal, and what it says now."""
-    line = (shape(user.code), Span(f" {user.kind:<8}", Tone.DIM), Span(user.name))
-    return tuple(fit((*line, Span(f"   {user.text}", Tone.DIM)) if with_text else line, width))
-
-
-def boxes_block(path: SignalPath, picture: Snapshot, width: int, room: int, *, large: bool = False) -> list[Line]:
-    """The controller between its edges: the newest drawn, others a line each, as there is room."""
+    is_low: there is no room for boxes. large_room: lines for the one drawn, with delay and verdict in block
+    letters; 0: without.
+    """
     lines: list[Line] = []
-    for place, closed in enumerate(newest(path.boxes)):
+    for place, closed in enumerate(in_order(path.boxes, picture, check)):
         says = passage(closed, picture)
-        full = drawn(says, closed.check, width, large=large)
-        room_now = room - len(path.boxes) + 1
-        if place == 0 and room_now >= len(full) and width >= BOX_WIDTH:
-            lines += full
-        elif place == 0 and large and room_now >= BOX_LINES and width >= BOX_WIDTH:
-            lines += drawn(says, closed.check, width)
-        else:
+        if place or is_low or width < BOX_WIDTH:
             lines.append(in_one_line(says, closed.check, width))
+        elif large_room:
+            lines += largest(says, closed.check, width, large_room)
+        else:
+            lines += drawn(says, closed.check, width)
     return lines
 
 
 # --- a line a stage
 
 
-def _compact(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
-    lines = [stage_line(step, path, picture, width, first=i == 0) for i, step in enumerate(stages(path))]
+def _compact(path: SignalPath, picture: Snapshot, width: int, height: int, check: str | None) -> list[Line]:
+    steps = stages(path, picture)
+    lines = [stage_line(step, path, picture, width, first=i == 0) for i, step in enumerate(steps)]
     lines += bit_lines(path, width, own_only=height < 24)
-    for_box = 0 if not path.boxes else BOX_LINES + len(path.boxes) - 1 if height >= 18 else len(path.boxes)
-    lines += users_lines(path.users, width, max(height - len(lines) - for_box, 2)) if path.users else []
-    return [*lines, *boxes_block(path, picture, width, height - len(lines))]
+    controller = boxes_block(path, picture, width, check=check, is_low=height < BOX_HEIGHT)
+    room = max(height - len(lines) - len(controller), LEAST_USERS)
+    lines += users_lines(path.users, width, room)
+    return [*lines, *controller, *users_rest(path.users, width, room)]
 
 
 def stage_line(step: Stage, path: SignalPath, picture: Snapshot, width: int, *, first: bool) -> Line:
@@ -214,6 +237,6 @@ def stage_line(step: Stage, path: SignalPath, picture: Snapshot, width: int, *, 
     detail = spoken(path.signal, picture.t_ns, picture.start_ns) if is_signal else step.detail
     room = max(width - 14, 10)
     text = said(step, path)
-    text = tuple(fit(text, 24)) if width_of(text) <= 24 else text
+    text = tuple(fit(text, TEXT_WIDTH)) if width_of(text) <= TEXT_WIDTH else text
     front = (Span("● " if first else "▼ ", Tone.HEAD), Span(f"{step.title:<11} ", Tone.HEAD))
-    return tuple(fit((*front, *fit((*text, Span(" "), Span(detail, Tone.DIM)), room)), width))
+    return tuple(fit((*front, *fit((*text, Span(GAP), Span(detail, Tone.DIM)), room)), width))

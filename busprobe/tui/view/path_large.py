@@ -4,31 +4,41 @@ from __future__ import annotations
 
 from busprobe.session.snapshot import SignalPath, Snapshot, Stage
 from busprobe.timeline import FALSE, TRUE
+from busprobe.tui.view.closed_box import LARGE_ROWS, in_order, passage
+from busprobe.tui.view.closed_box import drawn as box_drawn
 from busprobe.tui.view.path import (
+    BOX_HEIGHT,
+    BOX_WIDTH,
     bit_lines,
     boxes_block,
     digits,
     said,
-    shape,
     spoken,
     stage_line,
     stages,
-    users_lines,
 )
+from busprobe.tui.view.path_users import shape, users_lines, users_rest
 from busprobe.tui.view.room_text import Scale, drawn, fitting, parted
 from busprobe.tui.view.spans import Line, Span, Tone
 
-LARGE = ("Bits", "Level", "Signal")
+RAW_TO_VALUE = "Raw → value"
+LARGE = ("Frame", "Bits", RAW_TO_VALUE, "Level", "Signal")
 """Stages that are drawn large where there is room; the last one is served first."""
+
+ROOMY_HEIGHT = 30
+"""Lines from which on the delay has room in block letters too."""
 
 _INDENT = 3
 
 
-def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int) -> list[Line]:
-    """The drawing; what does not fit large stays a line."""
-    steps = stages(path)
-    users = users_lines(path.users, width, min(4, height - 22)) if height > 24 else []
-    room = height - len(steps) - len(users) - _box_room(path, height)
+def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int, check: str | None = None) -> list[Line]:
+    """The drawing; what does not fit large stays a line.
+
+    Who uses the signal follows at its end, past `height` if need be.
+    """
+    steps = _joined(stages(path, picture))
+    others = max(len(path.boxes) - 1, 0)
+    room = height - len(steps) - _box_room(path, picture, width, height, check)
     scales = _scales(steps, path, width - _INDENT, room)
     room -= sum(scale.height for scale in scales.values())
     own_bits = bit_lines(path, width, own_only=True)
@@ -40,15 +50,31 @@ def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int) ->
             lines += _large(step, path, picture, scales[i], first=i == 0)
         if step.title == "Bits" and room >= len(own_bits):
             lines += own_bits
-    lines += users
-    return [*lines, *boxes_block(path, picture, width, height - len(lines), large=True)]
+    left = max(height - len(lines) - others, 1)
+    lines += boxes_block(path, picture, width, check=check, is_low=height < BOX_HEIGHT, large_room=left)
+    left = height - len(lines)
+    if len(path.users) <= left:
+        return [*lines, *users_lines(path.users, width, left)]
+    return [*lines, *users_rest(path.users, width, left)]
 
 
-def _box_room(path: SignalPath, height: int) -> int:
-    """Lines kept for the controller: with a large delay, as a box, as a line."""
-    if not path.boxes:
-        return 0
-    return len(path.boxes) + (8 if height >= 30 else 4 if height >= 20 else 0)
+def _joined(steps: list[Stage]) -> list[Stage]:
+    """Raw and value as one stage."""
+    out: list[Stage] = []
+    for step in steps:
+        if step.title == "Value" and out and out[-1].title == "Raw":
+            out[-1] = Stage(RAW_TO_VALUE, f"{out[-1].text} → {step.text}", step.detail)
+        else:
+            out.append(step)
+    return out
+
+
+def _box_room(path: SignalPath, picture: Snapshot, width: int, height: int, check: str | None) -> int:
+    """Lines kept for the controller: with the verdict large, where there is room the delay too; low: a line each."""
+    if not path.boxes or height < BOX_HEIGHT or width < BOX_WIDTH:
+        return len(path.boxes)
+    says = passage(in_order(path.boxes, picture, check)[0], picture)
+    return len(path.boxes) - 1 + len(box_drawn(says, "", width, rows=LARGE_ROWS[-2 if height >= ROOMY_HEIGHT else -1]))
 
 
 def _scales(steps: list[Stage], path: SignalPath, width: int, room: int) -> dict[int, Scale]:
@@ -71,10 +97,21 @@ def _text(step: Stage, path: SignalPath) -> tuple[str, str]:
         return parted(path.signal.text, path.signal.unit)
     if step.title == "Level":
         return step.text.split(" (")[0], ""
+    if step.title == "Frame":
+        return step.text, ""
+    if step.title == RAW_TO_VALUE:
+        return parted(step.text, _unit(step.text))
     bits = digits(path)
     first = len(bits) % 4
     groups = [bits[:first], *(bits[i : i + 4] for i in range(first, len(bits), 4))]
     return " ".join(group for group in groups if group), ""
+
+
+def _unit(text: str) -> str | None:
+    """The unit at the end of "900 → 90 °C"; None where the value is a label."""
+    value = text.rpartition("→ ")[2]
+    number, _, unit = value.partition(" ")
+    return unit or None if number[:1] in "-0123456789" else None
 
 
 def _large(step: Stage, path: SignalPath, picture: Snapshot, scale: Scale, *, first: bool) -> list[Line]:
