@@ -115,6 +115,14 @@ class FrameTally:
         starts = np.flatnonzero(np.concatenate([[True], sorted_place[1:] != sorted_place[:-1]]))
         self._take(batch, order, sorted_place[starts], starts)
 
+    def heard(self) -> dict[str, int]:
+        """By channel that gave a frame, the time of its first one."""
+        found: dict[str, int] = {}
+        for key, first_ns in zip(self.rows.key.tolist(), self.rows.early[:, 0].tolist(), strict=True):
+            name = self.channels[key >> 30]
+            found[name] = min(found.get(name, first_ns), first_ns)
+        return found
+
     def turn(self, t_ns: int) -> None:
         """Time goes on: bits that changed long ago are no longer marked."""
         if self.turned_ns is None:

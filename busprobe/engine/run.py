@@ -15,8 +15,9 @@ from busprobe.engine.because import Said, because
 from busprobe.engine.history import History
 from busprobe.engine.intake import Intake
 from busprobe.engine.plan import Plan
+from busprobe.engine.steps import decimals_of, text_of
 from busprobe.engine.tap_past import TapPast
-from busprobe.engine.taps import WiredTap, excused, text_of
+from busprobe.engine.taps import WiredTap, excused
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.results import SignalTexts
@@ -37,6 +38,8 @@ class Run:
         self, plan: Plan, uncertainty_ns: Mapping[str, int], histories: Mapping[str, History] | None = None
     ) -> None:
         self._plan = plan
+        self._places = {name: decimals_of(signal) for name, signal in plan.signals.items()}
+        """By signal, with how many decimals its values are said."""
         self._histories = histories or {}
         self.intake = Intake(plan, uncertainty_ns)
         leaves: dict[str, Leaf] = dict(self.intake.leaves)
@@ -115,7 +118,7 @@ class Run:
         why = self._said(name, t_ns).why
         if signal is None:
             return text_of(timeline, t_ns, {}, None, why)
-        return text_of(timeline, t_ns, signal.texts, signal.type.unit, why)
+        return text_of(timeline, t_ns, signal.texts, signal.type.unit, why, self._places[name])
 
     def _said(self, name: str, t_ns: int) -> Said:
         timeline = self._network.timeline(self._signal_nodes[name])

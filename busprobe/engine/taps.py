@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -285,16 +285,3 @@ def excused(since_ns: int) -> str:
 def levels(mask: np.ndarray[tuple[int], np.dtype[np.uint64]], number: int) -> BoolArray:
     """(n,) level of one line in the masks of many polls."""
     return (mask >> np.uint64(number) & np.uint64(1)).astype(np.bool_)
-
-
-def text_of(timeline: Timeline, t_ns: int, texts: Mapping[float, str], unit: str | None, why: str = "") -> str:
-    """What a signal said at a time, for a person. why: the reason where it is unknown."""
-    code = timeline.code_at(t_ns)
-    if code > TRUE:
-        return f"unknown ({why})" if why else "unknown"
-    if timeline.value is None:
-        return "on" if code == TRUE else "off"
-    value = timeline.value_at(t_ns)
-    if value in texts:
-        return texts[value]
-    return f"{value:z.6g} {unit}" if unit else f"{value:z.6g}"

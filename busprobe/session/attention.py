@@ -10,6 +10,7 @@ from busprobe.report.live_text import size_text
 from busprobe.report.quantities import counted, exact, times
 from busprobe.session.downs import DownsNow, down_text
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
+from busprobe.session.vanished import strange, vanished
 
 HIGH_LOAD = 0.7
 """Share of a bus from which frames of low priority begin to wait long; common practice, no source."""
@@ -41,6 +42,7 @@ def attention(picture: Snapshot) -> list[Wanted]:
     found = [*_run(picture)]
     for source in picture.sources:
         found += _source(source, picture.downs.get(source.name, DownsNow()), picture)
+    found += [Wanted(gone.where, gone.what, True) for gone in vanished(picture)]
     found += [
         Wanted(s.name, f"Chattered {times(s.bounce.chatters)}. {_CHATTERS}")
         for s in picture.signals
@@ -93,6 +95,8 @@ def _source(source: SourceNow, downs: DownsNow, picture: Snapshot) -> Iterator[W
 def _bus(source: SourceNow, picture: Snapshot) -> Iterator[Wanted]:
     good = _good_frames(picture).get(source.name, 0)
     yield from _silence(source, good, picture)
+    if told := strange(source, picture):
+        yield Wanted(source.name, told, True)
     if source.errors and good:
         yield Wanted(source.name, f"{errors_text(source.errors, good)}: look at wires, plugs and terminators.")
     if source.is_up and source.state in _STATES:

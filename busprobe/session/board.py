@@ -16,13 +16,14 @@ from busprobe.errors import BenchError
 from busprobe.results import CheckResult
 from busprobe.session.downs import Downs
 from busprobe.session.origin import Origin, Origins
+from busprobe.session.overdue import TOO_OLD, Overdue
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
 from busprobe.session.poll_periods import PollPeriods
 from busprobe.session.polls import Polls
 from busprobe.session.sendings import Sendings
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
-from busprobe.timeline import ASLEEP, TRUE
+from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 
 
 class Board:
@@ -53,6 +54,7 @@ class Board:
         }
         self._of_channels: dict[tuple[str, ...], Mapping[tuple[str, int, bool], MessageLayout]] = {}
         self._sendings = Sendings()
+        self._overdue = Overdue(plan, self.histories)
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -62,25 +64,33 @@ class Board:
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
         origins = self._origins_at(t_ns, tally)
-        periods = self.periods.of_signals(t_ns)
-        return tuple(self._now(name, t_ns, origins, periods[name]) for name in self._about)
+        periods, overdue = self.periods.of_signals(t_ns), self._overdue.at(t_ns, origins)
+        return tuple(self._now(name, t_ns, origins, overdue, periods[name]) for name in self._about)
 
-    def _now(self, name: str, t_ns: int, origins: Mapping[str, Origin], poll_ns: int | None) -> SignalNow:
-        why = self._said(name, t_ns, origins).why
-        return signal_now(self._about[name], self.histories[name], t_ns, origins.get(name), why, poll_ns)
+    def _now(
+        self, name: str, t_ns: int, origins: Mapping[str, Origin], overdue: Mapping[str, int], poll_ns: int | None
+    ) -> SignalNow:
+        said = self._said(name, t_ns, origins, overdue)
+        about, history = self._about[name], self.histories[name]
+        return signal_now(about, history, t_ns, origins.get(name), said, poll_ns, overdue.get(name))
 
-    def _said(self, name: str, t_ns: int, origins: Mapping[str, Origin]) -> Said:
+    def _said(self, name: str, t_ns: int, origins: Mapping[str, Origin], overdue: Mapping[str, int]) -> Said:
         """Whether a signal was unknown, and why."""
         past = self.histories[name].past
         place = past.index_at(t_ns)
-        code = int(past.code[place])
+        code = UNKNOWN if name in overdue else int(past.code[place])
         made = self.plan.derived.get(name)
         if code <= TRUE:
             return Said(code, "")
         if made is not None:
-            behind = because(made, code, self.plan.derived, lambda operand: self._said(operand, t_ns, origins))
+            behind = because(made, code, self.plan.derived, lambda n: self._said(n, t_ns, origins, overdue))
             return Said(code, behind)
-        return Said(code, excused(int(past.t_ns[place])) if code == ASLEEP else origins[name].why)
+        if name in overdue:
+            return Said(code, TOO_OLD)
+        origin = origins[name]
+        if origin.missing:
+            return Said(UNKNOWN, origin.missing)
+        return Said(code, excused(int(past.t_ns[place])) if code == ASLEEP else origin.why)
 
     def bounce(self, box: str, t_ns: int) -> Bounce:
         """What was taken out of all lines of a box up to a time."""
@@ -96,6 +106,11 @@ class Board:
     def frame_table(self, tally: FrameTally) -> FrameTable:
         return frame_table(tally, self._messages_of(tally.channels), self._sendings)
 
+    def described(self, channel: str) -> int:
+        """How many messages the databases of a channel describe."""
+        bus = self.bus_of(channel)
+        return sum(of == bus for of, _, _ in self._messages)
+
     def checks_at(self, checks: Sequence[CheckResult], t_ns: int) -> tuple[CheckResult, ...]:
         return self._checks.at(checks, t_ns)
 
@@ -107,9 +122,11 @@ class Board:
         if name not in self._about:
             return None
         origins = self._origins_at(t_ns, tally)
-        now, origin = self._now(name, t_ns, origins, self.periods.of_signals(t_ns)[name]), origins.get(name)
+        overdue = self._overdue.at(t_ns, origins)
+        now = self._now(name, t_ns, origins, overdue, self.periods.of_signals(t_ns)[name])
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
-        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls)
+        origin = origins.get(name)
+        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls, overdue)
 
     def bus_of(self, channel: str) -> str:
         """The bus that a channel belongs to, as far as known."""

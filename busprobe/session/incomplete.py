@@ -21,10 +21,8 @@ from busprobe.decode.database import load as load_database
 from busprobe.decode.layout import Database, MessageLayout, SignalLayout
 from busprobe.engine.plan import Plan, build
 from busprobe.errors import BenchError, DatabaseError, OpenError, Problems
+from busprobe.session.origin import FIRST_STAND_IN
 from busprobe.session.verifying import load_checked
-
-FIRST_STAND_IN = 0x1000_0000
-"""Identifiers from here on are given to stand-ins; no 11-bit identifier is so large."""
 
 Databases = Mapping[str, Sequence[Database]]
 
@@ -53,7 +51,8 @@ def plan_of_what_is_there(
     databases = {bus.name: [read[p] for p in bus.databases if p in read] for bus in bench.buses}
     if not missing:
         return build(bench, databases), databases
-    made = _StandIns(bench, databases, {b.name for b in bench.buses if missing.keys() & set(b.databases)})
+    gone = {bus.name: [path.name for path in bus.databases if path in missing] for bus in bench.buses}
+    made = _StandIns(bench, databases, {name: ", ".join(files) for name, files in gone.items() if files})
     buses_of = {path: [bus.name for bus in bench.buses if path in bus.databases] for path in missing}
     for path, told in missing.items():
         names = [name for name, bus in made.buses.items() if bus in buses_of[path]]
@@ -67,8 +66,8 @@ def plan_of_what_is_there(
 class _StandIns:
     """The bench file and databases with stand-ins for what the missing ones told."""
 
-    def __init__(self, bench: Bench, databases: Databases, incomplete: set[str]) -> None:
-        """incomplete: buses of which a database is missing."""
+    def __init__(self, bench: Bench, databases: Databases, incomplete: Mapping[str, str]) -> None:
+        """incomplete: by bus of which databases are missing, their names."""
         self.buses: dict[str, str] = {}
         """Signals that have nothing but a stand-in, and its bus."""
         self.doubtful: set[str] = set()
@@ -95,7 +94,10 @@ class _StandIns:
         self.bench = replace(bench, signals=tuple(signals))
         self.databases = {bus: [*found] for bus, found in databases.items()}
         for number, ((bus, name), layouts) in enumerate(wanted.items()):
-            message = MessageLayout(name, FIRST_STAND_IN + number, False, 8, signals=tuple(layouts))
+            message = MessageLayout(
+                name, FIRST_STAND_IN + number, False, 8, signals=tuple(layouts),
+                comment=f"{incomplete[bus]} missing",
+            )  # fmt: skip
             self.databases[bus].append(Database(Path("missing"), (message,)))
 
     def _layout(self, signal: Signal, name: str, at: int) -> SignalLayout:

@@ -6,6 +6,7 @@ from busprobe.bench.units import duration_text
 from busprobe.engine.history import Bounce
 from busprobe.engine.signal_plan import LineTap, Source
 from busprobe.report.quantities import times
+from busprobe.session.ages import age_text
 from busprobe.session.polls import Wire
 from busprobe.session.snapshot import SignalNow, Stage
 from busprobe.session.walk import UNSEEN
@@ -20,7 +21,7 @@ def line_stages(source: Source, tap: LineTap, now: SignalNow, wire: Wire | None,
     number = f"{tap.box.name} line {line.number}" + (f": {line.wiring}" if line.wiring else "")
     polled = f"polled {_every(tap, now)}"
     if wire is not None:
-        polled += f", newest {max(t_ns - wire.t_ns, 0) / 1e6:.0f} ms ago"
+        polled += f", newest {age_text(t_ns - wire.t_ns)} ago"
     volts = "not polled" if wire is None or wire.millivolts is None else f"{wire.millivolts:,} mV"
     if not tap.is_condition:
         convert = "" if (source.scale, source.offset) == (1.0, 0.0) else f" × {source.scale:g} + {source.offset:g}"

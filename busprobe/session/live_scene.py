@@ -109,7 +109,8 @@ class LiveScene:
             recorder = RecorderNow(state.path.name, state.rows, state.bytes, state.free, state.failure)
         return Snapshot(
             "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
-            board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:], self._sources(t_ns), recorder,
+            board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:],
+            self._sources(t_ns, tally), recorder,
             self._all_problems(board), run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
             requests=self._requests, downs=run.downs.at(FOREVER),
         )  # fmt: skip
@@ -242,11 +243,12 @@ class LiveScene:
     def _lines(self, lines: Sequence[LogLine]) -> None:
         self._fresh_lines = self._fresh_lines or bool(lines)
 
-    def _sources(self, t_ns: int) -> tuple[SourceNow, ...]:
+    def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
         status = self._status
         if status is None:
             return ()
         boxes = {box.name for box in self._plan.bench.boxes}
+        heard = tally.heard()
         found = []
         for line in status.sources:
             state = self._run.status[line.name]
@@ -259,6 +261,8 @@ class LiveScene:
                     asleep=self._run.engine.is_asleep(line.name),
                     bounce=self._board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
                     sees_bounce=line.name not in boxes or self._board.periods.sees_bounce(line.name, t_ns),
+                    described=0 if line.name in boxes else self._board.described(line.name),
+                    heard_ns=heard.get(line.name),
                 )
             )  # fmt: skip
         return tuple(found)

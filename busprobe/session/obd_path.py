@@ -14,9 +14,11 @@ from busprobe.decode import isotp, pids
 from busprobe.decode.answers import Reading, Request
 from busprobe.decode.quantity import Quantity
 from busprobe.engine.signal_plan import ObdTap
+from busprobe.engine.steps import number_text, quantity_decimals
 from busprobe.errors import counted
 from busprobe.obd_identifiers import is_extended
 from busprobe.report.quantities import identifier
+from busprobe.session.ages import age_text
 from busprobe.session.snapshot import Stage
 
 LETTERS = "ABCDEFGH"
@@ -108,7 +110,7 @@ def _value(quantity: Quantity, answer: Reading | None) -> Stage:
         elif isinstance(value, str):
             text = value
         else:
-            text = f"{value:z.6g}" + (f" {quantity.unit}" if quantity.unit else "")
+            text = number_text(value, quantity_decimals(quantity)) + (f" {quantity.unit}" if quantity.unit else "")
     return Stage("Value", text, f"{quantity.title}: {formula(quantity)}")
 
 
@@ -149,7 +151,7 @@ def _head(frame: bytes) -> int:
 
 
 def _ago(t_ns: int, then_ns: int) -> str:
-    return f"{max(t_ns - then_ns, 0) / 1e6:.0f} ms ago"
+    return f"{age_text(t_ns - then_ns)} ago"
 
 
 def _named(number: int) -> str:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from busprobe.engine.history import History
-from busprobe.engine.signal_plan import LineTap, MessageTap, SignalPlan, Source
+from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.engine.tap_past import TapPast
 from busprobe.engine.taps import NOT_SEEN, SLEEPS
 
+FIRST_STAND_IN = 0x1000_0000
+"""Identifiers from here on are given to stand-ins of messages whose database is missing; the comment of such a
+message says which. No 11-bit identifier is so large."""
 _EXCUSED = frozenset({"", SLEEPS, NOT_SEEN})
 
 
@@ -26,6 +29,8 @@ class Origin(NamedTuple):
     """Time of the newest sample of that source."""
     max_age_ns: int | None
     past: TapPast
+    missing: str = ""
+    """What keeps it from ever giving a value: "patrol_van.dbc missing"."""
 
 
 class Origins:
@@ -35,6 +40,7 @@ class Origins:
         self._texts = tuple(tap_text(source) for source in signal.sources)
         self._pasts = tuple(history.tap(i) for i in range(len(signal.sources)))
         self.sources = signal.sources
+        self._missing = "" if len(signal.sources) > 1 else missing_database(signal.sources[0].tap)
 
     def place_at(self, t_ns: int) -> int:
         """Which source counts at a time."""
@@ -55,8 +61,15 @@ class Origins:
             return Origin(place, self._texts[place], "", "", newest_ns, max_age_ns, past)
         words = [own] if len(self._pasts) == 1 else [p.word_at(t_ns) for p in self._pasts]
         instead = ", ".join(f"{text} ({word})" for text, word in zip(self._texts[:place], words[:place], strict=True))
-        why = "" if not own else next((word for word in words if word not in _EXCUSED), "")
-        return Origin(place, self._texts[place], instead, why, newest_ns, max_age_ns, past)
+        why = "" if not own else self._missing or next((word for word in words if word not in _EXCUSED), "")
+        return Origin(place, self._texts[place], instead, why, newest_ns, max_age_ns, past, self._missing)
+
+
+def missing_database(tap: MessageTap | ObdTap | LineTap) -> str:
+    """Which database is missing that would tell where a signal is; empty where it can be decoded."""
+    if not isinstance(tap, MessageTap) or tap.message.is_extended or tap.message.identifier < FIRST_STAND_IN:
+        return ""
+    return tap.message.comment or "database missing"
 
 
 def tap_text(source: Source) -> str:

@@ -16,13 +16,16 @@ from busprobe.bench.model import Derived, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.checks.verdict import verdict
 from busprobe.decode.layout import MessageLayout
+from busprobe.engine.because import Said
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, SignalPlan
+from busprobe.engine.steps import decimals_of, number_text
 from busprobe.engine.taps import CHATTERING
 from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin
+from busprobe.session.overdue import unknown_from
 from busprobe.session.sendings import Sendings
 from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Strip
 from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
@@ -36,16 +39,22 @@ _BY_SEVERITY = np.array([FALSE, ASLEEP, UNKNOWN, TRUE], np.uint8)
 
 
 def value_text(
-    code: int, value: float, is_condition: bool, texts: Mapping[float, str], unit: str | None, why: str = ""
+    code: int,
+    value: float,
+    is_condition: bool,
+    texts: Mapping[float, str],
+    unit: str | None,
+    why: str = "",
+    places: int | None = None,
 ) -> str:
-    """A value as a person reads it, in the words of the reports. why: the reason where it is none."""
+    """A value as a person reads it. why: the reason where it is none. places: decimals, where they are known."""
     if code > TRUE:
         return f"unknown ({why})" if why else "unknown"
     if is_condition:
         return "on" if code == TRUE else "off"
     if value in texts:
         return texts[value]
-    return f"{value:z.6g} {unit}" if unit else f"{value:z.6g}"
+    return f"{number_text(value, places)} {unit}" if unit else number_text(value, places)
 
 
 def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:
@@ -60,7 +69,8 @@ def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:
         bounds = np.empty(2 * SLICES, np.int64)
         bounds[::2], bounds[1::2] = place[:-1] - low, place[1:] - low + 1
         worst = _BY_SEVERITY[np.maximum.reduceat(severity, bounds)[::2]]
-    return Strip(t_ns - STRIP_NS, t_ns, worst, None if is_condition else past.value[place[1:]])
+    unseen = int((place[1:] == 0).sum()) if past.t_ns[0] == NEVER and past.code[0] == ASLEEP else 0
+    return Strip(t_ns - STRIP_NS, t_ns, worst, None if is_condition else past.value[place[1:]], unseen)
 
 
 @lru_cache(maxsize=2)
@@ -81,6 +91,8 @@ class About(NamedTuple):
     texts: Mapping[float, str]
     unit: str | None
     labels: tuple[str, ...]
+    places: int | None = None
+    """Decimals of its values; None: not known."""
 
 
 def about(name: str, plan: Plan, outputs: frozenset[str]) -> About:
@@ -92,7 +104,7 @@ def about(name: str, plan: Plan, outputs: frozenset[str]) -> About:
     model, texts = plan.models[name], signal.texts
     return About(
         name, model.role, _kind(signal, name in outputs), "", signal.type.is_condition, texts,
-        signal.type.unit, tuple(dict.fromkeys(texts.values())),
+        signal.type.unit, tuple(dict.fromkeys(texts.values())), decimals_of(signal),
     )  # fmt: skip
 
 
@@ -104,15 +116,23 @@ def derived_text(made: Derived) -> str:
 
 
 def signal_now(
-    of: About, history: History, t_ns: int, origin: Origin | None, why: str, poll_ns: int | None = None
+    of: About,
+    history: History,
+    t_ns: int,
+    origin: Origin | None,
+    said: Said,
+    poll_ns: int | None = None,
+    over_ns: int | None = None,
 ) -> SignalNow:
     """One signal of the bench at an instant. origin: None for a derived one.
 
-    why: the reason where it is unknown. poll_ns: of its input lines.
+    said: whether it is unknown, and why. poll_ns: of its input lines. over_ns: since when it is overdue, if it is.
     """
     past = history.past
+    if over_ns is not None:
+        past = unknown_from(past, over_ns, t_ns - STRIP_NS)
     index = past.index_at(t_ns)
-    code, value, since = int(past.code[index]), float(past.value[index]), int(past.t_ns[index])
+    code, value, since = said.code, float(past.value[index]), int(past.t_ns[index])
     newest_ns = None if origin is None else origin.newest_ns
     return SignalNow(
         of.name,
@@ -122,7 +142,7 @@ def signal_now(
         code,
         of.is_condition,
         None if code > TRUE or isnan(value) else value,
-        value_text(code, value, of.is_condition, of.texts, of.unit, why),
+        value_text(code, value, of.is_condition, of.texts, of.unit, said.why, of.places),
         of.unit,
         None if since == NEVER else since,
         None if newest_ns is None else max(t_ns - newest_ns, 0),
@@ -130,9 +150,10 @@ def signal_now(
         int(past.edges[index]),
         strip(past, t_ns, of.is_condition),
         of.labels,
-        history.bounce_at(t_ns)._replace(is_chattering=why == CHATTERING),
+        history.bounce_at(t_ns)._replace(is_chattering=said.why == CHATTERING),
         "" if origin is None else origin.instead,
         poll_ns,
+        said.why,
     )
 
 

@@ -241,7 +241,8 @@ class ReplayScene:
         counts = dict.fromkeys([*number.values(), *self._flow.channels, *silent], 0)
         for key, count in zip(tally.rows.key.tolist(), tally.rows.count.tolist(), strict=True):
             counts[number[key >> 30]] += count
-        found = [self._bus(name, count, t_ns) for name, count in counts.items()]
+        heard = tally.heard()
+        found = [self._bus(name, count, t_ns, heard.get(name)) for name, count in counts.items()]
         found += [self._box(box.name, t_ns) for box in self._plan.bench.boxes]
         return tuple(found)
 
@@ -258,8 +259,8 @@ class ReplayScene:
             bounce=self._board.bounce(name, t_ns), sees_bounce=self._board.periods.sees_bounce(name, t_ns),
         )  # fmt: skip
 
-    def _bus(self, channel: str, count: int, t_ns: int) -> SourceNow:
-        """count: frames up to the time."""
+    def _bus(self, channel: str, count: int, t_ns: int, heard_ns: int | None) -> SourceNow:
+        """count: frames up to the time. heard_ns: time of the first one."""
         rate, name = self._flow.at(channel, t_ns), self._board.bus_of(channel)
         bit_rate = next((bus.bitrate for bus in self._plan.bench.buses if bus.name == name), None)
         load = rate.bits / bit_rate if bit_rate else None
@@ -268,7 +269,7 @@ class ReplayScene:
         return SourceNow(
             channel, "bus", down is None, count, rate.frames, load, rate.errors, None,
             downs.count, self._uncertainty_of(channel), None, "", "" if down is None else down.note, "",
-            asleep=self._is_asleep(channel, t_ns),
+            asleep=self._is_asleep(channel, t_ns), described=self._board.described(channel), heard_ns=heard_ns,
         )  # fmt: skip
 
     def _is_asleep(self, channel: str, t_ns: int) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
+from busprobe.analysis.intervals import Sending
 from busprobe.bench.model import Check, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.bench.units import duration_text
@@ -15,20 +16,20 @@ from busprobe.decode.messages import decode_rows
 from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
+from busprobe.engine.steps import layout_decimals, number_text
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
 from busprobe.obd_identifiers import LAST_11
 from busprobe.report.quantities import identifier
 from busprobe.results import CheckResult
+from busprobe.session.ages import age_text
 from busprobe.session.line_path import line_stages
 from busprobe.session.obd_path import obd_way
 from busprobe.session.origin import Origin, tap_text
 from busprobe.session.picture import derived_text, kind_words
 from busprobe.session.polls import Polls
+from busprobe.session.sendings import Sendings
 from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage, User
 from busprobe.timeline import FALSE, NEVER, TRUE, UNKNOWN
-
-SECONDS_FROM_NS = 10_000_000_000
-"""Ages from which on they are told in seconds."""
 
 
 def bit_numbers(layout: SignalLayout) -> tuple[int, ...]:
@@ -74,9 +75,13 @@ def signal_path(
     t_ns: int,
     channel_of: Mapping[str, str],
     polls: Polls,
+    overdue: Mapping[str, int],
 ) -> SignalPath:
-    """The way of one signal from the source that counts. channel_of: by bus, the channel's name in the tally."""
-    users = tuple(_users(now.name, plan, histories, t_ns))
+    """The way of one signal from the source that counts.
+
+    channel_of: by bus, the channel's name in the tally. overdue: signals whose newest sample is too old.
+    """
+    users = tuple(_users(now.name, plan, histories, t_ns, overdue))
     boxes = tuple(_closed_boxes(now.name, plan, checks))
     signal = plan.signals.get(now.name)
     if signal is None or origin is None:
@@ -123,8 +128,7 @@ def _message_way(
     rows = tally.rows
     length = int(rows.length[place])
     payload = rows.words[place].astype("<u8").tobytes()[:length]
-    ago = max(t_ns - int(rows.last_ns[place]), 0) / 1e6
-    every = f"every {rows.period_ns[place] / 1e6:.0f} ms, " if rows.period_ns[place] else ""
+    newest = f"{_rhythm(tally, place, channel, message)}newest {age_text(t_ns - int(rows.last_ns[place]))} ago"
     field = next(f for f in _fields(message, tally, place) if f.name == layout.name)
     digits = "".join(str(payload[b // 8] >> b % 8 & 1) if b // 8 < length else "." for b in bits)
     kind = "two's complement" if layout.signed else "IEEE 754" if layout.is_float else "unsigned"
@@ -132,7 +136,7 @@ def _message_way(
         Stage(
             "Frame",
             payload.hex(" ").upper(),
-            f"{channel} {_hex(message)} {message.name}, {every}newest {ago:.0f} ms ago",
+            f"{channel} {_hex(message)} {message.name}, {newest}",
         ),
         Stage("Bits", digits, where),
         Stage("Raw", "not in this frame" if field.raw is None else f"{field.raw}", kind),
@@ -150,11 +154,20 @@ def _conversion(source: Source, layout: SignalLayout, field: BitField, now: Sign
     return f"{field.raw} = {label}" + (f" → {now.text}" if now.code <= TRUE and now.text != label else "")
 
 
+def _rhythm(tally: FrameTally, place: int, channel: str, message: MessageLayout) -> str:
+    """How it is sent, as far as known: "every 20 ms, ", "sent on change, "."""
+    rows, who = tally.rows, (channel, message.identifier, message.is_extended)
+    sending = Sendings().of(who, int(rows.count[place]), rows.early[place], message.cycle_time_ns)
+    if sending is Sending.ON_CHANGE:
+        return "sent on change, "
+    period_ns = round(int(rows.period_ns[place]), -6)
+    if not period_ns:
+        return ""
+    return f"{'' if sending is Sending.CYCLIC else 'so far '}every {age_text(period_ns)}, "
+
+
 def _freshness(now: SignalNow, origin: Origin, source: Source, t_ns: int) -> Stage:
-    if now.age_ns is not None:
-        age = f"{now.age_ns / 1e6:.0f} ms old" if now.age_ns < SECONDS_FROM_NS else f"{now.age_ns / 1e9:.1f} s old"
-    else:
-        age = "never seen"
+    age = "never seen" if now.age_ns is None else f"{age_text(now.age_ns)} old"
     if now.code == UNKNOWN and origin.why:
         age = f"{origin.why}, {age}"
     age_of = origin.past.age
@@ -174,27 +187,37 @@ def _signal(now: SignalNow) -> Stage:
     return Stage("Signal", now.text, now.name, now.code)
 
 
-def _users(name: str, plan: Plan, histories: Mapping[str, History], t_ns: int) -> list[User]:
+def _users(
+    name: str, plan: Plan, histories: Mapping[str, History], t_ns: int, overdue: Mapping[str, int]
+) -> list[User]:
+    def using(kind: str, title: str, text: str, key: str, names: Sequence[str]) -> User:
+        history = histories.get(key)
+        if history is not None and history.upto_ns <= t_ns and any(one in overdue for one in names):
+            return User(kind, title, f"{text}: unknown", UNKNOWN)
+        return _user(kind, title, text, history, t_ns)
+
     users = []
     for made in plan.bench.derived:
         if name in _named(plan, made.name):
-            users.append(_user("derived", made.name, derived_text(made), histories.get(made.name), t_ns))
+            names = _named(plan, made.name)
+            users.append(using("derived", made.name, derived_text(made), made.name, names))
     for i, check in enumerate(plan.checks):
         if name not in check.signals:
             continue
         first, second = kind_words(check.check)
         when, then = _texts(check.check)
         if check.when is not None:
-            users.append(_user("check", check.check.name, f"{first} {when}", histories.get(f"check {i} when"), t_ns))
-        user = _user("check", check.check.name, f"{second} {then}", histories.get(f"check {i} then"), t_ns)
+            names = signals_of(check.when)
+            users.append(using("check", check.check.name, f"{first} {when}", f"check {i} when", names))
+        user = using("check", check.check.name, f"{second} {then}", f"check {i} then", signals_of(check.then))
         if isinstance(check.check, Invariant) and user.code is not None and user.code <= TRUE:
             said = "VIOLATED" if user.code == TRUE else "obeyed"
             user = User("check", user.name, f"{second} {then}: {said}", FALSE if user.code == TRUE else TRUE)
         users.append(user)
     for i, trigger in enumerate(plan.triggers):
         if name in trigger.signals:
-            text = trigger.trigger.on.text
-            users.append(_user("trigger", trigger.trigger.name, f"on {text}", histories.get(f"trigger {i} on"), t_ns))
+            text, names = trigger.trigger.on.text, signals_of(trigger.on)
+            users.append(using("trigger", trigger.trigger.name, f"on {text}", f"trigger {i} on", names))
     return users
 
 
@@ -264,6 +287,7 @@ def _fields(message: MessageLayout, tally: FrameTally, place: int) -> list[BitFi
         here = samples.present is None or bool(samples.present[0])
         raw = samples.raw[0].item()
         label = layout.label(int(raw)) if not layout.is_float else None
-        text = label or f"{samples.value[0]:z.6g}" + (f" {layout.unit}" if layout.unit else "")
+        number = number_text(float(samples.value[0]), layout_decimals(layout))
+        text = label or number + (f" {layout.unit}" if layout.unit else "")
         fields.append(BitField(layout.name, bit_numbers(layout), raw if here else None, text if here else "-"))
     return fields

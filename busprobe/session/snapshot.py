@@ -42,6 +42,8 @@ class Strip:
     """(n,) timeline code of each slice: TRUE wherever it was true in it, else the worst."""
     value: FloatArray | None
     """(n,) last value in each slice, NaN where unknown; None for a condition."""
+    unseen: int = 0
+    """Slices at its beginning from before anything was seen of the signal."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +81,8 @@ class SignalNow:
     poll_ns: int | None = None
     """Time between polls of the input lines that it comes from, the longest: achieved; before that is measured, as
     the bench file asks for. None: it comes from no line."""
+    why: str = ""
+    """Where it is unknown or asleep, why: "lost", "too old", "asleep", "box down"."""
 
 
 @dataclass(frozen=True)
@@ -232,6 +236,10 @@ class SourceNow:
     asleep: bool = False
     sees_bounce: bool = True
     """Whether its lines are polled often enough to measure bounce."""
+    described: int = 0
+    """Of a bus: messages that its databases describe."""
+    heard_ns: int | None = None
+    """Of a bus: time of its first frame."""
 
 
 @dataclass(frozen=True)

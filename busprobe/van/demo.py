@@ -6,6 +6,7 @@ import os
 import socket
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 from busprobe.decode.layout import Database
@@ -13,14 +14,16 @@ from busprobe.engine.plan import Plan
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.scene import Scene
 from busprobe.session.scenes import open_scene
+from busprobe.session.snapshot import Snapshot
 from busprobe.session.verifying import load_plan
 from busprobe.van.generate import write_recording
 from busprobe.van.make import SHIPPED, write_samples
-from busprobe.van.process import VanProcess
+from busprobe.van.process import ENDED, VanProcess
 from busprobe.van.samples import BENCH_FILE
 
 FROM_S = 110
 """Where in the drive it starts: the van moves, with beacons on; it brakes at once, and backs up after half a minute."""
+AGAIN = 'Nothing more comes from it: leave with q, and start "busprobe demo" again.'
 _RECORDED = "five_faults.duckdb"
 
 
@@ -30,6 +33,15 @@ class DemoScene(LiveScene):
     def __init__(self, plan: Plan, databases: Mapping[str, Sequence[Database]], van: VanProcess) -> None:
         self.van = van
         super().__init__(plan, databases)
+
+    def snapshot(self) -> Snapshot:
+        """Where the van has ended: that, instead of advice for a bus and a box that cannot come back."""
+        picture, ended = super().snapshot(), self.van.trouble
+        if not ended:
+            return picture
+        sources = tuple(replace(source, trouble="") for source in picture.sources)
+        told = ENDED if ended == ENDED else f"{ENDED} {' '.join(ended.split())}"
+        return replace(picture, sources=sources, failure=f"{told} {AGAIN}")
 
     def close(self) -> None:
         super().close()

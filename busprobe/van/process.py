@@ -13,6 +13,7 @@ from typing import IO
 from busprobe.errors import DeviceError
 from busprobe.van.live_faults import KEYS, LIVE_FAULTS
 
+ENDED = "The simulated van has ended."
 PATIENCE_S = 30.0
 """Longest wait for the van to drive, or to end."""
 
@@ -51,14 +52,15 @@ class VanProcess:
 
     @property
     def faults_set(self) -> Collection[str]:
-        return self._set
+        """None once it has ended."""
+        return () if self.trouble else self._set
 
     @property
     def trouble(self) -> str:
         """Why it drives no more; empty while it does."""
         if self._process.poll() is None:
             return ""
-        return "".join(self._said).strip() or "The simulated van has ended."
+        return "".join(self._said).strip() or ENDED
 
     def toggle(self, fault: str) -> None:
         """Set a fault by its name, or take it back; the van does it within about a second."""

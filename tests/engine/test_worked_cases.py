@@ -184,7 +184,7 @@ def test_a_voltage_is_a_quantity() -> None:
     assert told(evaluate(rest, 1000, polls("", 1000, battery=12_600)).checks[0]) == ["0 passed for 1000 @1000"]
     results = evaluate(rest, 1000, polls("", 1000, battery=12_500))
     assert told(results.checks[0]) == ["0 failed for 1000 @0"]
-    assert results.checks[0].occurrences[0].signals == {"battery": "12.5 V"}
+    assert results.checks[0].occurrences[0].signals == {"battery": "12.500 V"}
 
 
 def test_polls_of_one_time_are_one_instant() -> None:

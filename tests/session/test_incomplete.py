@@ -28,6 +28,7 @@ from busprobe.session.scenes import LIVE, open_scene
 from busprobe.session.verifying import load_plan
 from busprobe.timeline import FALSE, TRUE
 from busprobe.tui.view.health import problem_rows
+from busprobe.tui.view.values import value_cell
 
 DRIVE = Path(__file__).parents[2] / "recordings" / "five_faults.duckdb"
 
@@ -72,10 +73,8 @@ def test_live_it_opens_and_says_what_is_unknown(bench: Path, tmp_path: Path, mon
         picture = scene.snapshot()
         assert {s.name for s in picture.signals} >= of_bus(bench)
         assert {s.value for s in picture.signals if s.name in of_bus(bench)} == {None}
-        assert {s.text for s in picture.signals if s.name in of_bus(bench)} <= {
-            "not seen yet",
-            "unknown (not seen yet)",
-        }
+        said = {value_cell(s)[0].text for s in picture.signals if s.name in of_bus(bench)}
+        assert said == {"? unknown (patrol_van.dbc missing)"}
         (told,) = picture.problems
         assert told.startswith(f"{bench.parent / 'patrol_van.dbc'}: There is no such database file.")
         assert "Check the name and the folder." in told
@@ -86,6 +85,8 @@ def test_live_it_opens_and_says_what_is_unknown(bench: Path, tmp_path: Path, mon
         found = scene.path("gear")
         assert found is not None
         assert found.stages[0].text == "none yet"
+        fresh = next(stage for stage in found.stages if stage.title == "Freshness")
+        assert fresh.text == "patrol_van.dbc missing, never seen"
         record(scene, path)
         time.sleep(2.0)
     finally:

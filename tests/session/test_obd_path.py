@@ -79,7 +79,7 @@ def test_an_answer_of_one_frame() -> None:
     assert found["Frames"].text == "7E8: 04 41 42 36 4C"
     assert found["Frames"].detail == "body, 1 frame, 4 bytes (ISO 15765-2), 400 ms ago, 12 ms after its request"
     assert (found["Raw"].text, found["Raw"].detail) == ("13900", "bytes A and B: 36 4C")
-    assert (found["Value"].text, found["Value"].detail) == ("13.9 V", "Control module voltage: (256 A + B) / 1000")
+    assert (found["Value"].text, found["Value"].detail) == ("13.900 V", "Control module voltage: (256 A + B) / 1000")
     assert way.payload == bytes.fromhex("04 41 42 36 4C AA AA AA")
     assert way.bits == (31, 30, 29, 28, 27, 26, 25, 24, 39, 38, 37, 36, 35, 34, 33, 32)
 

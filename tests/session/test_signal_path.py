@@ -174,3 +174,25 @@ def test_a_slice_is_true_if_ever_true_in_it_else_the_worst(steps: list[tuple[int
         at_start = [c for t, c in points if t <= start][-1]
         inside = [c for t, c in points if start < t <= end]
         assert code == max([at_start, *inside], key=_RANK.__getitem__)
+
+
+@pytest.mark.parametrize(
+    ("gaps_s", "told"),
+    [
+        pytest.param([0.5, 0.2, 8.0] * 8, "sent on change, newest 3 min ago", id="learnt: on change"),
+        pytest.param([0.1] * 24, "every 100 ms, newest 3 min ago", id="learnt: in a cycle"),
+        pytest.param([2.0] * 3, "so far every 2.0 s, newest 3 min ago", id="too few to tell"),
+        pytest.param([], "newest 3 min ago", id="one frame"),
+    ],
+)
+def test_how_a_message_without_a_cycle_time_is_sent(gaps_s: list[float], told: str, seen: Seen) -> None:
+    board, tally = Board(*load_plan(BENCH)), FrameTally()
+    t_ns = np.cumsum([0, *(round(gap * S) for gap in gaps_s)], dtype=np.int64) + S
+    zero = np.zeros(len(t_ns), np.uint8)
+    doors = np.full(len(t_ns), 570, np.uint32)
+    tally.add(FrameBatch(t_ns, ("body",), zero, doors, zero, zero + 8, zero.astype(np.uint64)))
+    path = board.path("driver_door", int(t_ns[-1]) + 227_102_000_000, tally, seen.checks)
+    assert path is not None
+    stages = {stage.title: stage for stage in path.stages}
+    assert stages["Frame"].detail == f"body 23A DoorStatus, {told}"
+    assert stages["Freshness"].text == "3 min old"

@@ -201,7 +201,9 @@ def test_a_lost_source_is_named_beside_the_one_that_counts(faulty: Seen, way: st
     assert (speed.source, speed.instead) == ("obd.0D", "body.WheelSpeed.VehicleSpeed (lost)")
     t_ns, payload, _ = newest_answer(faulty.frames)
     assert payload[4] == 0x0D, "0C has two data bytes"
-    assert (speed.value, speed.text) == (payload[5], f"{payload[5]} km/h")
+    assert (speed.value, speed.text) == (payload[5], f"{payload[5]}.00 km/h"), (
+        "in the steps of the first source, 0.01 km/h"
+    )
     assert speed.age_ns == seen.picture.t_ns - t_ns
     assert speed.max_age_ns == 1500 * MS, "three times as long as the bench file lets it take"
     assert seen.stage("speed", "Source").text == "obd.0D"

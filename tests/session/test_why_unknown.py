@@ -154,4 +154,4 @@ def test_a_multiplexed_signal_is_as_old_as_the_newest_frame_that_has_it() -> Non
     assert ages == {"left": ns(END - 800) - 1, "right": ns(100) - 1, "wheel": ns(100) - 1}
     path = board.path("left", ns(END) - 1, tally, ())
     assert path is not None
-    assert next(stage.text for stage in path.stages if stage.title == "Freshness") == "2200 ms old"
+    assert next(stage.text for stage in path.stages if stage.title == "Freshness") == "2.2 s old"

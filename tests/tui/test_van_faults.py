@@ -7,7 +7,7 @@ from fake_scene import FakeScene
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.screens.cautions import Cautions
 from busprobe.tui.screens.state import StateBoard
-from busprobe.tui.screens.van import VanFaults
+from busprobe.tui.screens.van import LOOK_S, VanFaults
 from busprobe.tui.view.spans import plain
 from busprobe.tui.view.van import fault_rows
 from busprobe.tui.widgets.rows import Rows
@@ -91,3 +91,17 @@ async def test_without_a_van_the_key_does_nothing_and_is_not_listed(live: FakeSc
         await pilot.pause()
         assert isinstance(app.screen, StateBoard)
         assert not [c for c in app.get_system_commands(app.screen) if c.title.startswith("Van")]
+
+
+async def test_a_van_that_ends_while_the_list_is_open() -> None:
+    scene = VanScene.driving()
+    app = BusprobeApp(scene, cautions=())
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("7", "enter")
+        await pilot.pause()
+        box, rows = app.screen.query_one(".box"), app.screen.query_one(Rows)
+        assert (box.border_title, plain(rows.rows[0].cells[0])) == ("Faults of the simulated van", "● on")
+        scene.van.trouble = "The simulated van has ended."
+        scene.van.faults_set = set()
+        await pilot.pause(2 * LOOK_S)
+        assert (box.border_title, plain(rows.rows[0].cells[0])) == ("The simulated van has ended", "○ off")

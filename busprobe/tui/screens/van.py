@@ -10,8 +10,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
 
-from busprobe.tui.view.van import COLUMNS, fault_rows
+from busprobe.tui.view.van import COLUMNS, fault_rows, title
 from busprobe.tui.widgets.rows import Rows
+
+LOOK_S = 0.5
+"""How often it looks whether the van still drives."""
 
 
 class FaultyVan(Protocol):
@@ -61,14 +64,16 @@ class VanFaults(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box") as box:
-            box.border_title = "Faults of the simulated van"
+            box.border_title = title(self._van.trouble)
             box.border_subtitle = "Enter sets, and takes back · Esc closes"
             yield Rows(COLUMNS)
 
     def on_mount(self) -> None:
         self._paint()
+        self.set_interval(LOOK_S, self._paint)
 
     def _paint(self) -> None:
+        self.query_one(".box").border_title = title(self._van.trouble)
         self.query_one(Rows).show(fault_rows(self._van.faults, self._van.faults_set))
 
     def action_set(self) -> None:

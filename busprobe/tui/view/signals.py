@@ -16,9 +16,9 @@ COLUMNS = (
     Column("Signal", 16, grow=2),
     Column("  Value", 24, grow=1),
     Column("Since", 9, "right"),
-    Column("Fresh", 8, "right"),
+    Column("Fresh", 10, "right"),
     Column("Edges", 6, "right", drop=2),
-    Column("History", 10, "end", grow=2, drop=1),
+    Column("History", 8, "end", grow=2, drop=1),
     Column("Kind", 7, drop=4),
     Column("Source", 18, grow=2, drop=3),
 )

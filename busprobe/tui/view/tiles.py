@@ -8,7 +8,7 @@ from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.blocks import biggest
 from busprobe.tui.view.spans import Line, Span, Tone, fit
 from busprobe.tui.view.times import clock
-from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN
+from busprobe.tui.view.values import OFF_SIGN, ON_SIGN, UNKNOWN_SIGN, excuse_sign
 
 ROLES = ("gear", "speed", "brake", "door")
 """Roles that get a tile, in order."""
@@ -111,7 +111,7 @@ def _sign(signal: SignalNow) -> str:
         return ON_SIGN if on else OFF_SIGN
     if signal.code == TRUE:
         return "▪"
-    return ASLEEP_SIGN if signal.code == ASLEEP else UNKNOWN_SIGN
+    return excuse_sign(signal) if signal.code == ASLEEP else UNKNOWN_SIGN
 
 
 def _big_word(signal: SignalNow) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from busprobe.results import TriggerEntry
+from busprobe.session.ages import age_text
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.spans import Cell, Span, Tone, cell
-from busprobe.tui.view.times import SECOND, clock, span
+from busprobe.tui.view.times import SECOND, clock
 
-ON_SIGN, OFF_SIGN, UNKNOWN_SIGN, ASLEEP_SIGN = "●", "○", "?", "z"
+ON_SIGN, OFF_SIGN, UNKNOWN_SIGN, ASLEEP_SIGN, UNSEEN_SIGN = "●", "○", "?", "z", "·"
 
 
 def entry_sign(entry: TriggerEntry) -> Span:
@@ -16,8 +17,13 @@ def entry_sign(entry: TriggerEntry) -> Span:
     return Span("▾ ", Tone.KEY) if entry.is_marker else Span("◆ ", Tone.NOTE)
 
 
+def excuse_sign(signal: SignalNow) -> str:
+    """Of a signal that is unknown without fault: its bus sleeps, or nothing of it was seen yet."""
+    return UNSEEN_SIGN if signal.since_ns is None else ASLEEP_SIGN
+
+
 def value_cell(signal: SignalNow) -> Cell:
-    """"● on", "○ off", "? unknown (lost)", "12.4 km/h"."""  # fmt: skip
+    """"● on", "○ off", "? unknown (lost)", "z unknown (asleep)", "12.4 km/h"."""  # fmt: skip
     if signal.code == FALSE:
         return cell(f"{OFF_SIGN} {signal.text}")
     if signal.code == TRUE:
@@ -25,7 +31,7 @@ def value_cell(signal: SignalNow) -> Cell:
             cell(f"{ON_SIGN} {signal.text}", Tone.ON) if signal.is_condition else cell(f"  {signal.text}", Tone.STRONG)
         )
     if signal.code == ASLEEP:
-        return cell(f"{ASLEEP_SIGN} {signal.text}", Tone.DIM)
+        return cell(f"{excuse_sign(signal)} {signal.text}", Tone.DIM)
     return cell(f"{UNKNOWN_SIGN} {signal.text}", Tone.WARN)
 
 
@@ -41,12 +47,11 @@ def fresh_cell(signal: SignalNow) -> Cell:
     if signal.age_ns is None:
         return cell("not seen" if signal.since_ns is None and signal.max_age_ns is not None else "–", Tone.DIM)
     if signal.max_age_ns is not None and signal.age_ns > signal.max_age_ns:
-        return Span("old ", Tone.WARN), Span(span(signal.age_ns), Tone.WARN)
-    return cell(age(signal.age_ns), Tone.DIM)
+        return Span("old ", Tone.WARN), Span(calm_age(signal.age_ns), Tone.WARN)
+    return cell(calm_age(signal.age_ns), Tone.DIM)
 
 
-def age(ns: int) -> str:
+def calm_age(ns: int) -> str:
     """In steps of a tenth of a second: a display that moves without need cannot be read."""
-    if ns >= 60 * SECOND:
-        return f"{ns // (60 * SECOND)} min"
-    return "<0.1 s" if ns < SECOND // 10 else span(ns // (SECOND // 10) * (SECOND // 10))
+    step = SECOND // 10
+    return "<0.1 s" if ns < step else age_text(ns // step * step)
