@@ -9,7 +9,7 @@ import pytest
 
 from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import ClosedBox, Snapshot
-from busprobe.tui.view.closed_box import bar, drawn, in_one_line, in_order, largest, next_check, passage
+from busprobe.tui.view.closed_box import bar, drawn, in_one_line, in_order, largest, next_check, opened, passage
 from busprobe.tui.view.spans import plain, width_of
 
 MS, S = fake_van.MS, fake_van.S
@@ -144,6 +144,28 @@ def test_one_line_says_why_too() -> None:
     says = passage(closed(), picture(ended(Outcome.FAILED, never_came=True, note="not in time")))
     line = plain(in_one_line(says, "Lamp", 110)).rstrip()
     assert line == "gear == 'R' ─▶ ┃ never, limit 300 ms, ✗ FAILED: not in time ┃─▶ rear_white   Lamp"
+
+
+@pytest.mark.parametrize(
+    ("ms", "caused", "effected", "verdict"),
+    [
+        (-1, "no edge yet", "-", "○ not exercised"),
+        (0, "at 01:40.000", "not come yet", "… waiting"),
+        (100, "at 01:40.000", "not come yet", "… waiting"),
+        (128, "at 01:40.000", "at 01:40.128", "… waiting"),
+        (300, "at 01:40.000", "at 01:40.128", "✓ passed"),
+    ],
+    ids=["before it", "its beginning", "on the way", "held from then on", "decided"],
+)
+def test_an_occurrence_that_is_decided_later_is_under_way(ms: int, caused: str, effected: str, verdict: str) -> None:
+    """As after a jump to its beginning: the whole recording knows of it."""
+    one = ended(Outcome.PASSED, latency_ns=128 * MS)
+    decided = ms >= 300
+    box = closed(128) if decided else closed(cause_ns=None)
+    shown = picture(*((one,) if decided else ()), after_ms=ms)
+    (now,) = opened([box], picture(one).checks, shown.t_ns)
+    says = passage(now, shown)
+    assert (says.caused, says.effected, says.verdict) == (caused, effected, verdict)
 
 
 def check(name: str, verdict: Verdict, outcome: Outcome | None, t_ns: int = CAUSE) -> CheckResult:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from textwrap import wrap
 from typing import NamedTuple
 
@@ -135,6 +136,20 @@ def in_order(boxes: Sequence[ClosedBox], picture: Snapshot, check: str | None = 
 
 def _fails(result: CheckResult | None) -> bool:
     return result is not None and result.verdict is Verdict.FAIL
+
+
+def opened(boxes: Sequence[ClosedBox], checks: Sequence[CheckResult], t_ns: int) -> tuple[ClosedBox, ...]:
+    """The boxes with occurrences that have begun by now and are decided later. checks: of the whole recording."""
+    results = {result.name: result for result in checks}
+    return tuple(_opened(box, results[box.check], t_ns) if box.check in results else box for box in boxes)
+
+
+def _opened(closed: ClosedBox, result: CheckResult, t_ns: int) -> ClosedBox:
+    last = max((o for o in result.occurrences if o.t_ns <= t_ns < o.decided_ns), key=lambda o: o.t_ns, default=None)
+    if last is None:
+        return closed
+    came_ns = None if last.latency_ns is None else last.t_ns + last.latency_ns
+    return replace(closed, cause_ns=last.t_ns, effect_ns=came_ns if came_ns is None or came_ns <= t_ns else None)
 
 
 def next_check(boxes: Sequence[ClosedBox], picture: Snapshot, check: str | None) -> str | None:
