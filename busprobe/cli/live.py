@@ -23,36 +23,55 @@ if TYPE_CHECKING:
 
 LIVE = Path("live")
 """In place of a recording: the vehicle itself."""
+_PART = r"[0-9]+(?:\.[0-9]+)?\s*(?:us|ms|min|s|m|h)"
+"""One number and its unit."""
 _SIZES = {"kB": 10**3, "MB": 10**6, "GB": 10**9, "TB": 10**12}
+_SIZES |= {"KiB": 2**10, "MiB": 2**20, "GiB": 2**30, "TiB": 2**40}
+LEAST_RING = "10MB"
+"""The database takes room in large steps: a smaller ring would be overrun."""
 
 
 class Duration(click.ParamType[int]):
-    """A duration such as 20s, 10m, 1.5h or "300 ms", in ns."""
+    """A duration such as 20s, 10m, 1m50s, 1.5h or "300 ms", in ns."""
 
     name = "duration"
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int:
         if isinstance(value, int):
             return value
-        text = re.sub(r"^([0-9.]+)\s*m$", r"\1 min", str(value).strip())
+        text = str(value).strip()
+        several = re.fullmatch(rf"(?:{_PART}\s*)+", text) is not None
+        parts = [part[0] for part in re.finditer(_PART, text)] if several else [text]
         try:
-            return duration_ns(text)
+            return sum(duration_ns(re.sub(r"(?<=[0-9 ])m$", "min", part)) for part in parts)
         except UnitError as error:
             self.fail(str(error), param, ctx)
 
 
 class Size(click.ParamType[int]):
-    """A size such as 2GB or 500MB, in bytes."""
+    """A size such as 2GB or 500MB, or 2GiB, in bytes."""
 
     name = "size"
+
+    def __init__(self, least: str) -> None:
+        """least: a smaller one is refused."""
+        self._least = least
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int:
         if isinstance(value, int):
             return value
-        match = re.fullmatch(r"([0-9.]+)\s*(kB|MB|GB|TB)", str(value).strip())
-        if match is None:
-            self.fail(f'"{value}" is no size: write it like 500MB or 2GB.', param, ctx)
-        return round(float(match[1]) * _SIZES[match[2]])
+        size = _bytes(str(value))
+        if size is None:
+            self.fail(f'"{value}" is no size: write it like 500MB, 2GB or 2GiB.', param, ctx)
+        if size < (_bytes(self._least) or 0):
+            self.fail(f'"{value}" is too little: at least {self._least}.', param, ctx)
+        return size
+
+
+def _bytes(text: str) -> int | None:
+    """The size that a text says; None where it says none."""
+    match = re.fullmatch(rf"([0-9]+(?:\.[0-9]+)?)\s*({'|'.join(_SIZES)})", text.strip())
+    return None if match is None else round(float(match[1]) * _SIZES[match[2]])
 
 
 for_time = click.option(

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from busprobe.cli import options
-from busprobe.cli.live import LIVE, Size, for_time, live_options, live_screen, requests_option
+from busprobe.cli.live import LEAST_RING, LIVE, Size, for_time, live_options, live_screen, requests_option
 from busprobe.cli.output import print_report, write_json
 from busprobe.cli.same_file import refuse_same_file
 from busprobe.report.as_json import verify_json
@@ -38,7 +38,12 @@ def _only_live(_ctx: click.Context, _param: click.Parameter, word: str | None) -
     help="Recording (.duckdb).",
 )
 @for_time
-@click.option("--ring", metavar="SIZE", type=Size(), help="Keep about this much, like 2GB; the oldest is dropped.")
+@click.option(
+    "--ring",
+    metavar="SIZE",
+    type=Size(LEAST_RING),
+    help="Keep about this much, like 2GB, at least 10MB; the oldest is dropped.",
+)
 @click.option("--on-wake", is_flag=True, help="Start with the first frame on a bus.")
 @requests_option
 @options.json_file

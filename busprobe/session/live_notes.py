@@ -9,6 +9,7 @@ from busprobe.report.advice import errors_text, nothing_heard_lines
 from busprobe.report.quantities import counted
 from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun
+from busprobe.session.opening import ring_note
 from busprobe.session.polling import Polling
 from busprobe.session.recorder import RecorderStatus
 from busprobe.session.source_status import SourceStatus
@@ -39,8 +40,7 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
         notes.append(f"{counted(results.late, 'record')} came too late to count, though recorded.")
     notes += _silence_notes(run)
     if recorder is not None and recorder.dropped_before_ns is not None:
-        gone = (recorder.dropped_before_ns - run.start_ns) / 1e9
-        notes.append(f"The ring was full: what came before {gone:.0f} s has been dropped.")
+        notes.append(ring_note(recorder.dropped_before_ns, run.start_ns))
     if recorder is not None and recorder.failure:
         why = recorder.failure.removesuffix(": recording stopped.").removesuffix(".")
         notes.append(f"Recording stopped early: {why}.")

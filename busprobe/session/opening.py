@@ -14,6 +14,7 @@ from busprobe.recording.marking import MARKER
 from busprobe.recording.read import Recording, looks_like, open_recording
 from busprobe.recording.schema import wal_of
 from busprobe.recording.walk_events import WALK, walk_results
+from busprobe.report.quantities import moment
 from busprobe.results import Marker, WalkResult
 from busprobe.sources.detect import detect
 from busprobe.sources.formats import BATCH_ROWS, Format
@@ -128,6 +129,17 @@ def stated_uncertainty(about: Mapping[str, str]) -> Mapping[str, int]:
 def enclosed_in(source: OpenedSource) -> Mapping[str, str]:
     """The texts of the bench file and databases that a recording holds, by name."""
     return source.recording.bench if isinstance(source, OwnRecording) else {}
+
+
+def ring_notes(about: Mapping[str, str], start_ns: int) -> list[str]:
+    """What a recording lacks that was a ring, a sentence; none of another one."""
+    dropped = about.get("dropped_before_ns", "")
+    return [ring_note(int(dropped), start_ns)] if dropped.isdecimal() else []
+
+
+def ring_note(dropped_before_ns: int, start_ns: int) -> str:
+    """What a ring that was full has dropped."""
+    return f"The ring was full: what came before {moment(dropped_before_ns, start_ns)} has been dropped."
 
 
 def end_of(source: OpenedSource) -> int | None:

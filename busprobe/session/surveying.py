@@ -19,7 +19,15 @@ from busprobe.frames import FrameBatch
 from busprobe.session.described import Described, describe, describe_enclosed
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.obd_tally import tell
-from busprobe.session.opening import enclosed_in, end_of, markers_of, open_source, stated_uncertainty, walk_of
+from busprobe.session.opening import (
+    enclosed_in,
+    end_of,
+    markers_of,
+    open_source,
+    ring_notes,
+    stated_uncertainty,
+    walk_of,
+)
 from busprobe.sources.formats import BATCH_ROWS
 
 OF_RECORDING = "The bench file is that which the recording holds; --bench FILE takes another."
@@ -63,6 +71,7 @@ def survey(
     result = spanning(report.result, source.start_ns, end_of(source))
     notes = [] if enclosed is None else [OF_RECORDING]
     notes += seen.notes(stated_uncertainty(source.about), result.start_ns or 0)
+    notes += ring_notes(source.about, result.start_ns or 0)
     return replace(report, result=result, notes=(*report.notes, *notes), walk=walk, markers=markers)
 
 

@@ -22,7 +22,7 @@ from busprobe.frames import FrameBatch
 from busprobe.report.quantities import counted, times
 from busprobe.results import CheckResult, LogLine, Marker, TriggerEntry, WalkResult
 from busprobe.session.downs import SourcesSeen
-from busprobe.session.opening import markers_of, open_source, source_of, stated_uncertainty, walk_of
+from busprobe.session.opening import markers_of, open_source, ring_notes, source_of, stated_uncertainty, walk_of
 from busprobe.sources.boxes import refuse_faulty_boxes
 from busprobe.sources.formats import BATCH_ROWS
 from busprobe.sources.interface_names import refuse_mistyped_interfaces
@@ -126,6 +126,7 @@ def verify(
         problems,
         (
             *seen.notes(stated_uncertainty(source.about), start_ns),
+            *ring_notes(source.about, start_ns),
             *_notes(results.late, results.segments, databases),
         ),
         walk=walk,
