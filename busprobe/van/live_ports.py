@@ -43,7 +43,7 @@ def van_box(bench: Bench, levels: LevelsAt, now_ns: Callable[[], int]) -> BoxPor
         raise _trouble(
             box,
             f'The input box "{box.name}" has the port "{box.port or ""}", which is not the simulated van\'s.',
-            f'Write port = "{VAN_PREFIX}{box.name}" for it.',
+            f'Write port = "{VAN_PREFIX}{box.name}" for it, or another name that begins with "{VAN_PREFIX}".',
         )
     link = van_port(box.port)
     if box.driver == "text-lines":

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 from busprobe.errors import DeviceError
+from busprobe.sources.ports import VAN_PREFIX
 
 
 class PseudoPort:
@@ -90,7 +91,8 @@ def _claim(link: Path) -> int:
             os.close(claim)
             raise DeviceError(
                 f'The port "{link}" belongs to a simulated van that is running (process {process}).',
-                hint="End that one first, or give this one a bus and an input box with other ports in its bench file.",
+                hint='End that one first, or give this one a bench file of its own: another "port" of its bus, and of '
+                f'its input box a name that begins with "{VAN_PREFIX}" too, such as "{VAN_PREFIX}second".',
             ) from None
         if _is_at(claim, file):
             os.ftruncate(claim, 0)

@@ -98,7 +98,8 @@ def test_a_link_in_use_is_not_taken_away(kind, tmp_path: Path) -> None:
         kind(lambda _: Levels(0), link=link, **lines)
     assert str(caught.value) == (
         f'The port "{link}" belongs to a simulated van that is running (process {os.getpid()}).\n'
-        "End that one first, or give this one a bus and an input box with other ports in its bench file."
+        'End that one first, or give this one a bench file of its own: another "port" of its bus, and of its input '
+        'box a name that begins with "van-" too, such as "van-second".'
     )
     assert str(link.readlink()) == box.port
     box.close()

@@ -231,7 +231,7 @@ BAD_BENCHES = [
         'port = "van-',
         'port = "/dev/ttyUSB',
         'The input box "box" has the port "/dev/ttyUSBPORT", which is not the simulated van\'s.',
-        'Write port = "van-box" for it.',
+        'Write port = "van-box" for it, or another name that begins with "van-".',
     ),
     (
         'driver = "text-lines"',
