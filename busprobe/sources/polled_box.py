@@ -14,6 +14,7 @@ from __future__ import annotations
 import time
 from collections import deque
 from dataclasses import dataclass
+from statistics import median
 from typing import Protocol
 
 from busprobe.bench.model import InputBox
@@ -32,6 +33,10 @@ FIRST_POLLS = 3
 """So many polls may go wrong while the box is opened."""
 SLOWEST_NS = 1_000_000_000
 """An answer that took longer has no time: the computer slept meanwhile."""
+USUAL = 9
+"""An answer is compared with this many before it ..."""
+MANY_TIMES, BESIDES_NS = 4, 20_000_000
+"""... and left out where it took so many times their median and this much more: the program was held up."""
 NEWEST = 100
 """The uncertainty is the greatest of this many polls."""
 
@@ -105,6 +110,7 @@ class PolledBox:
         self._clock = clock
         self._pace = Pace()
         self._halves: deque[int] = deque(maxlen=NEWEST)
+        self._usual: deque[int] = deque(maxlen=USUAL)
         self._faults = 0
         self._health = Health(uncertainty_ns=self._half_ns + self._late_ns)
         self._poller.connect()
@@ -129,6 +135,8 @@ class PolledBox:
             if isinstance(answer, Fault):
                 fault = answer
                 break
+            if self._was_held_up(answer):
+                continue
             polls.append(answer)
             if self._faults:
                 # It answers again: say so at once.
@@ -138,6 +146,13 @@ class PolledBox:
             raise DeviceError(f"{fault.text} That was so {self._faults} times in a row.", hint=fault.hint)
         samples = [Sample(poll.t_ns, poll.mask, poll.millivolts) for poll in polls]
         return input_batch(self._box.name, samples, self._analogue, self._complete_ns)
+
+    def _was_held_up(self, poll: Poll) -> bool:
+        """Whether an answer took so much longer than usual that nobody knows when in that time the box looked."""
+        took_ns = poll.answer_ns - poll.request_ns
+        usual_ns = median(self._usual) if len(self._usual) == USUAL else took_ns
+        self._usual.append(took_ns)
+        return took_ns > MANY_TIMES * usual_ns + BESIDES_NS
 
     def _ask(self) -> Poll | Fault:
         answer = self._poller.poll(self._clock)

@@ -63,7 +63,7 @@ class TextBox:
         self._port = self._open_port(self._box.name, self._settings, WAKE_S)
         self._cutter, self._order, self._pace = LineCutter(), LineOrder(), Pace()
         self._health = Health(uncertainty_ns=self._uncertainty_ns)
-        self._complete_ns = clock.now_ns()
+        self._complete_ns = self._looked_ns = clock.now_ns()
         self._stamps = self._new_map()
         self._newest_ns: int | None = None
         self._patient_to_ns = self._complete_ns + START_NS
@@ -80,6 +80,7 @@ class TextBox:
         end_ns = self._clock.now_ns() + BATCH_NS
         while (now_ns := self._clock.now_ns()) < end_ns:
             samples += self._take(self._bytes())
+            self._looked_ns = now_ns  # all that came before this has been read
         if samples:
             self._newest_ns, self._patient_to_ns = now_ns, now_ns + self._timeout_ns
             self._unreadable = self._unreadable if self._errors > errors else b""
@@ -126,9 +127,15 @@ class TextBox:
 
     def _mapped(self, heard: list[tuple[int, TextSample]], arrival_ns: int) -> list[Sample]:
         stamps = np.array([time_us * 1000 for time_us, _ in heard], np.int64)
-        times = self._stamps.map(stamps, np.full(len(stamps), arrival_ns))
-        said = (sample for _, sample in heard)
-        samples = [Sample(t, line.mask, line.millivolts) for t, line in zip(times.tolist(), said, strict=True)]
+        times = self._stamps.map(stamps, np.full(len(stamps), arrival_ns), np.full(len(stamps), self._looked_ns))
+        # Where the program was held up and nobody can say when a line was printed, it is left out.
+        known = (self._stamps.doubt_ns <= self._uncertainty_ns).tolist()
+        said = [sample for _, sample in heard]
+        samples = [
+            Sample(t, line.mask, line.millivolts)
+            for t, line, is_known in zip(times.tolist(), said, known, strict=True)
+            if is_known
+        ]
         if samples:
             self._complete_ns = max(self._complete_ns, samples[-1].t_ns)
         return samples
@@ -142,7 +149,7 @@ class TextBox:
         """Where no line can be expected yet, the box is complete to a little before now."""
         expected_ns = 2 * self._box.period_ns
         if self._newest_ns is None or now_ns - self._newest_ns < expected_ns:
-            self._complete_ns = max(self._complete_ns, now_ns - LAG_NS)
+            self._complete_ns = max(self._complete_ns, self._looked_ns - LAG_NS)
             self._stamps.not_before(self._complete_ns)
 
     def _refuse_missing(self, said: TextSample) -> None:
