@@ -92,7 +92,7 @@ def _head(found: Verified) -> list[str]:
 
 def _rows(check: CheckResult) -> Iterator[Sequence[str]]:
     """One row of the verdict table, and one more for each part of a `follows` check."""
-    parts = list(dict.fromkeys(o.part for o in check.occurrences if o.part))
+    parts = [part for part in ("on", "off") if any(o.part == part for o in check.occurrences)]
     if not parts:
         yield (check.verdict.value, check.name, *_measures(check, check.occurrences))
         return

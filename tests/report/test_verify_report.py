@@ -1,7 +1,7 @@
 """The report on checks, as text and as JSON."""
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from busprobe.errors import Problems
 from busprobe.report.as_json import dump, verify_json
@@ -165,6 +165,15 @@ def test_latencies_of_a_part_use_its_own_limit() -> None:
     assert timed is not None
     assert (timed.limit_ns, timed.margin_ns) == (400 * MS, 140 * MS)
     assert latencies(SHED, ()) is None
+
+
+def test_on_stands_before_off_whichever_came_first() -> None:
+    """As in every other table."""
+    first_off = replace(STRIP, occurrences=tuple(sorted(STRIP.occurrences, key=lambda o: o.part)))
+    assert first_off.occurrences[0].part == "off"
+    lines = verify_lines(Found(checks=(first_off,), triggers=(), log=()))
+    parts = [line.split()[0] for line in lines if line.startswith(" ") and line.split()[:1] in (["on"], ["off"])]
+    assert parts == ["on", "off"]
 
 
 def test_exit_status() -> None:

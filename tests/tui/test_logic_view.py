@@ -126,6 +126,8 @@ def test_each_part_has_its_own_line_and_limit() -> None:
         " on  0├────────•────────┃┄┄┄┄┄┤ 250 ms",
         " off 0├────•────────────┃┄┄┄┄┄┤ 500 ms",
     ]
+    turned = dataclasses.replace(check, occurrences=(off, on))
+    assert plot_lines(turned, 40) == plot_lines(check, 40)
 
 
 def test_a_wide_plot_has_words() -> None:

@@ -41,7 +41,7 @@ def plot_lines(check: CheckResult, width: int) -> list[Line]:
     """A line for each part; a sentence where the check has no latency."""
     if check.limit_ns is None:
         return [(Span(" A check of this kind has no latency; how long it was broken stands below.", Tone.DIM),)]
-    parts = dict.fromkeys(o.part for o in check.occurrences)
+    parts = sorted({o.part for o in check.occurrences}, key=("", "on", "off").index)
     if not parts:
         return [plot_line(check, (), "", width)]
     return [plot_line(check, [o for o in check.occurrences if o.part == part], part, width) for part in parts]
