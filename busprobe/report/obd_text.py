@@ -78,6 +78,15 @@ def _tester(one: TesterSeen, start_ns: int) -> list[str]:
     return paragraph(
         f"{who} asks on {one.channel} as {identifier(one.identifier, one.extended)}: "
         f"{counted(one.requests, 'request')} from {moment(one.first_ns, start_ns)} to "
-        f"{moment(one.last_ns, start_ns)}{rate}, for {', '.join(one.pids)}",
+        f"{moment(one.last_ns, start_ns)}{rate}, for {asked_text(one.pids)}",
         width=96,
     )
+
+
+def asked_text(asked: Sequence[str]) -> str:
+    """What was asked for, each service once: "01 0C 0D 42; 03". asked: "01 0C", "01 0D", "01 42", "03"."""
+    by_service: dict[str, list[str]] = {}
+    for one in asked:
+        service, *rest = one.split()
+        by_service.setdefault(service, []).extend(rest)
+    return "; ".join(" ".join([service, *rest]) for service, rest in by_service.items())

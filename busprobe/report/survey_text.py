@@ -167,7 +167,7 @@ def _boxes(boxes: Sequence[BoxSeen]) -> list[str]:
     lines: list[str] = []
     for box in boxes:
         gaps = box.intervals
-        told = f"{counted(box.polls, 'poll')}, period {rounded(gaps.median_ns) or 'not known'}"
+        told = f"{counted(box.polls, 'sample')}, period {rounded(gaps.median_ns) or 'not known'}"
         if gaps.longest_ns is not None:
             told += f", jitter {rounded(gaps.jitter_ns)}, longest {rounded(gaps.longest_ns)}"
         if box.late:
@@ -175,7 +175,7 @@ def _boxes(boxes: Sequence[BoxSeen]) -> list[str]:
         lines += [*heading(f"Input box {box.name}"), told]
         rows = [(str(line.number), line.name, count(line.edges), "high" if line.high else "low") for line in box.lines]
         rows += [
-            (str(one.number), one.name, "", f"{one.least_mv / 1000:.3f} V to {one.greatest_mv / 1000:.3f} V")
+            (f"analogue {one.number}", one.name, "", f"{one.least_mv / 1000:.3f} V to {one.greatest_mv / 1000:.3f} V")
             for one in box.analogue
         ]
         columns = (Column("line", right=True), Column("name"), Column("edges", right=True), Column("level at the end"))

@@ -18,6 +18,7 @@ from busprobe.analysis.survey_result import (
 from busprobe.errors import Problem
 from busprobe.frames import Condition, SourceState
 from busprobe.report.as_json import dump
+from busprobe.report.obd_text import asked_text
 from busprobe.report.survey_json import survey_json
 from busprobe.report.survey_text import FAULTS_SHOWN, changing_text, survey_lines
 
@@ -98,11 +99,11 @@ byte first, a 1 for each bit that was not always the same.
 
 Input box box
 =============
-6,000 polls, period 10.0 ms, jitter 500 µs, longest 31.0 ms
-line  name       edges  level at the end
-----  ---------  -----  --------------------
-   3  rear_door     14  high
-   0  battery           11.800 V to 13.900 V
+6,000 samples, period 10.0 ms, jitter 500 µs, longest 31.0 ms
+      line  name       edges  level at the end
+----------  ---------  -----  --------------------
+         3  rear_door     14  high
+analogue 0  battery           11.800 V to 13.900 V
 
 Signals of the bench file
 =========================
@@ -190,3 +191,8 @@ def test_json() -> None:
     assert found["channels"][0]["decoded_share"] == 3001 / 3005
     assert [one["state"] for one in found["signals"]] == ["present", "missing", "stale"]
     assert found["signals"][2]["proposed_max_age_ms"] == 300.0
+
+
+def test_what_was_asked_stands_as_in_the_report_of_vehicle() -> None:
+    """Each service once; the JSON file has every PID by itself."""
+    assert asked_text(("01 0C", "01 0D", "03", "01 42", "09 02")) == "01 0C 0D 42; 03; 09 02"
