@@ -98,6 +98,11 @@ def occurrence(latency_ms: float | None, outcome: Outcome = Outcome.PASSED, *, t
     return Occurrence(at(1), at(2), outcome, "", latency, 0, tight)
 
 
+def came(after_ns: int | None) -> Occurrence:
+    """A failure that was followed: it came after this, or never."""
+    return dataclasses.replace(occurrence(None, FAILED), came_after_ns=after_ns, never_came=after_ns is None)
+
+
 FAILED, CUT, ALREADY = Outcome.FAILED, Outcome.CUT, Outcome.ALREADY
 AXES = [
     ("empty", [], "────────┃┄┄"),
@@ -106,7 +111,11 @@ AXES = [
     ("at zero and at the limit", [occurrence(0), occurrence(200)], "•───────•┄┄"),
     ("tight wins over passed", [occurrence(190), occurrence(191, tight=True)], "───────!┃┄┄"),
     ("failed late", [occurrence(230, FAILED)], "────────┃✗┄"),
-    ("failed, never came", [occurrence(None, FAILED)], "────────┃┄✗"),
+    ("failed, not followed", [occurrence(None, FAILED)], "────────┃┄✗"),
+    ("failed, came too late", [came(225 * MS), occurrence(100)], "────•───┃✗┄"),
+    ("failed, came at the limit", [came(201 * MS)], "────────✗┄┄"),
+    ("failed, came past the end of the line", [came(430 * MS)], "────────┃┄✗"),
+    ("failed, never came", [came(None)], "────────┃┄✗"),
     ("longer than the line", [occurrence(900, FAILED)], "────────┃┄✗"),
     ("no latency, no mark", [occurrence(None, CUT), occurrence(None, ALREADY), occurrence(None)], "────────┃┄┄"),
 ]

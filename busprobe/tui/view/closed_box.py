@@ -7,11 +7,11 @@ from dataclasses import replace
 from textwrap import wrap
 from typing import NamedTuple
 
-from busprobe.report.quantities import exact
 from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import ClosedBox, Snapshot
 from busprobe.tui.view.blocks import DOT_ROWS
 from busprobe.tui.view.boxes import HEAVY, box
+from busprobe.tui.view.came import came_brief, came_text
 from busprobe.tui.view.room_text import drawn as room_drawn
 from busprobe.tui.view.room_text import fitting
 from busprobe.tui.view.spans import Line, Span, Tone, fit
@@ -76,11 +76,8 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
         effected, delay = f"{part}at {clock(closed.effect_ns - picture.start_ns, 3)}", span(taken or 0)
     elif last is None:
         effected, delay, taken = "not come yet", f"{span(waited)} so far", waited
-    elif last.came_after_ns is not None:
-        taken = last.came_after_ns
-        effected, delay = f"{part}came after {exact(taken)}", exact(taken)
-    elif last.never_came:
-        effected, delay = f"{part}never came while it lasted", "never"
+    elif came_brief(last):
+        effected, delay, taken = f"{part}{came_text(last)}", came_brief(last), last.came_after_ns
     else:
         effected, delay = "no edge counted", "-"
     share = taken / limit_ns if limit_ns and taken is not None else None

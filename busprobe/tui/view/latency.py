@@ -2,8 +2,8 @@
 
      on   0├────────•──●──!┃┄┄┄┄✗┤ 250 ms    worst 196 ms of 200 ms
 
-A column that holds several passed ones shows "●"; the worst wins. What never came in time, or
-not at all, stands in the last column.
+A column that holds several passed ones shows "●"; the worst wins. What came too late stands where
+it came; past the end of the line, or never, in the last column.
 """
 
 from __future__ import annotations
@@ -76,7 +76,8 @@ def axis_signs(occurrences: Sequence[Occurrence], limit_ns: int, end_ns: int, wi
         sign = _sign(one)
         if sign is None:
             continue
-        column = last if one.latency_ns is None else min(one.latency_ns * last // end_ns, last)
+        taken = one.came_after_ns if one.latency_ns is None else one.latency_ns
+        column = last if taken is None else min(taken * last // end_ns, last)
         if sign == "•" and signs[column] in "•●":
             sign = "●"
         if _RANK.index(sign) > _RANK.index(signs[column]):
