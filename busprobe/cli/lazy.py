@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 
 import click
 
+from busprobe.errors import nearest
+
 
 class Entry(NamedTuple):
     """One command of a `LazyGroup`."""
@@ -37,6 +39,14 @@ class LazyGroup(click.Group):
             return None
         command: click.Command = import_module(entry.module).command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command called. Raises UsageError with the nearest name where there is none such."""
+        if args[0] not in self._entries and not args[0].startswith("-"):
+            ctx.fail(f"No such command '{args[0]}'.{nearest(args[0], self._entries)}")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

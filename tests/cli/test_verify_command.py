@@ -59,6 +59,7 @@ UNUSABLE = [
     ("no such bench file", "verify good.log --bench none.toml", "none.toml: There is no such bench file."),
     ("no bench file named", "verify good.log", "Missing option '--bench'"),
     ("unknown command", "prove good.log", "No such command 'prove'."),
+    ("mistyped command", "verfy good.log", "No such command 'verfy'. Nearest known name: \"verify\"."),
     ("unknown option", "verify good.log --bench van.toml --fast", "No such option"),
     ("JSON cannot be written", "verify good.log --bench van.toml --json none/out.json",
      "none/out.json: The folder to write to does not exist.\nMake the folder first."),
