@@ -29,14 +29,19 @@ def command(adapter: str, bench: Path | None, may_acknowledge: bool) -> int:
     """Find the bit rate of a bus by listening only.
 
     ADAPTER is interface:channel, or with --bench the name of one of its buses. It is listened
-    at 500, 250, 125, 1000, 100, 83.3, 50 and 33.3 kbit/s and some less usual rates. Exit status:
-    0 found, 1 not found.
+    at 500, 250, 125, 1000, 100, 83.3, 50 and 33.3 kbit/s and some less usual rates.
 
     \b
     Examples:
       busprobe listen-rate slcan:/dev/ttyACM0
       sudo busprobe listen-rate socketcan:can0
       busprobe listen-rate body --bench dbc_samples/patrol_van.toml
+
+    \b
+    Exit status:
+      0  found
+      1  not found
+      3  the adapter, the bench file or the command line could not be used
     """
     bus = _bus_of(adapter) if bench is None else _bus_in(bench, adapter)
     refuse_search(bus, may_acknowledge=may_acknowledge)

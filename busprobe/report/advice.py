@@ -13,10 +13,11 @@ _GATEWAY = (
     "The port may sit behind a gateway which only answers requests. Then use the maker's upfitter connector, "
     "a body-bus tap or switch wires."
 )
+BIT_RATE = 'Bit rate: "busprobe listen-rate ADAPTER" goes through the usual ones.'
 NOTHING_HEARD = (
     "Ignition on, then wait 10 s: with it off most buses sleep.",
     "Open a door: that wakes the body electronics.",
-    'Bit rate: "busprobe listen-rate ADAPTER" goes through the usual ones.',
+    BIT_RATE,
     WIRES,
     _GATEWAY,
 )
@@ -33,10 +34,11 @@ def errors_text(errors: int, good: int) -> str:
     )
 
 
-def nothing_heard_lines(*, indent: int = 0) -> list[str]:
-    """The advice as numbered lines."""
+def nothing_heard_lines(*, indent: int = 0, rates_tried: bool = False) -> list[str]:
+    """The advice as numbered lines. rates_tried: the bit rates have been gone through already."""
     lines = ["What to try, in this order:"]
-    for number, step in enumerate(NOTHING_HEARD, 1):
+    steps = [step for step in NOTHING_HEARD if not (rates_tried and step is BIT_RATE)]
+    for number, step in enumerate(steps, 1):
         first, *rest = paragraph(step, width=76 - indent)
         lines += [f"  {number}. {first}", *(f"     {line}" for line in rest)]
     return [" " * indent + line for line in lines]

@@ -36,4 +36,4 @@ def search_lines(search: RateSearch, interface: str) -> list[str]:
     text = "Silence at every bit rate. That says nothing of the bit rate."
     if interface in NO_ERROR_FRAMES:
         text += f' ("{interface}" passes no error frames on: at a wrong rate it is silent too.)'
-    return ["", *paragraph(text), "", *nothing_heard_lines()]
+    return ["", *paragraph(text), "", *nothing_heard_lines(rates_tried=True)]

@@ -369,6 +369,7 @@ def test_a_rate_that_was_found() -> None:
 
 
 def test_silence_says_what_to_try() -> None:
+    """But not the search that has just been made."""
     silent = RateSearch(None, (Heard(500_000),))
     text = "\n".join(search_lines(silent, "slcan"))
     assert (
@@ -380,10 +381,9 @@ error frames on: at a wrong rate it is silent too.)
 What to try, in this order:
   1. Ignition on, then wait 10 s: with it off most buses sleep.
   2. Open a door: that wakes the body electronics.
-  3. Bit rate: "busprobe listen-rate ADAPTER" goes through the usual ones.
-  4. Wires: with everything off, measure between CAN high and CAN low. 60 Ω is
+  3. Wires: with everything off, measure between CAN high and CAN low. 60 Ω is
      right; 120 Ω: one terminator is missing; 40 Ω: there is one too many.
-  5. The port may sit behind a gateway which only answers requests. Then use the
+  4. The port may sit behind a gateway which only answers requests. Then use the
      maker's upfitter connector, a body-bus tap or switch wires."""
     )
     assert "error frames on" not in "\n".join(search_lines(silent, "socketcan"))
