@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from busprobe.obd_identifiers import is_answer
 from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text
 from busprobe.report.live_text import size_text
 from busprobe.report.quantities import counted, exact, times
 from busprobe.session.downs import DownsNow, down_text
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
-from busprobe.session.vanished import strange, vanished
+from busprobe.session.vanished import is_obd, strange, vanished
 
 HIGH_LOAD = 0.7
 """Share of a bus from which frames of low priority begin to wait long; common practice, no source."""
@@ -122,9 +123,13 @@ def _silence(source: SourceNow, good: int, picture: Snapshot) -> Iterator[Wanted
 
 
 def _good_frames(picture: Snapshot) -> Mapping[str, int]:
-    """By channel, frames that were neither error frames nor late."""
+    """By channel, frames that were neither error frames nor late, nor requests where busprobe asks itself."""
     table = picture.frames
+    asking = {one.bus for one in picture.requests if one.sent}
     counts = dict.fromkeys(table.channels, 0)
-    for channel, count in zip(table.channel.tolist(), table.count.tolist(), strict=True):
-        counts[table.channels[channel]] += count
+    columns = (table.channel.tolist(), table.identifier.tolist(), table.is_extended.tolist(), table.count.tolist())
+    for channel, number, extended, count in zip(*columns, strict=True):
+        name = table.channels[channel]
+        if name not in asking or not is_obd(number, bool(extended)) or is_answer(number):
+            counts[name] += count
     return counts

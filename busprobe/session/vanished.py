@@ -105,10 +105,11 @@ def _messages(table: FrameTable, channel: str) -> list[str]:
     rows = zip(
         table.channel.tolist(), table.identifier.tolist(), table.is_extended.tolist(), table.message, strict=True
     )
-    return [name for at, number, extended, name in rows if at == place and not _is_obd(number, bool(extended))]
+    return [name for at, number, extended, name in rows if at == place and not is_obd(number, bool(extended))]
 
 
-def _is_obd(number: int, extended: bool) -> bool:
+def is_obd(number: int, extended: bool) -> bool:
+    """Whether an identifier is one of OBD requests or answers."""
     if extended:
         return number == ALL_29 or number >> 16 == ANSWER_29 >> 16
     return ALL_11 <= number <= LAST_11

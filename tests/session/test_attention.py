@@ -14,12 +14,15 @@ from scripted import BENCH, ScriptedSource
 from test_live_scene import now_batches, until
 from test_replay_scene import loaded
 
+from busprobe.analysis.frame_tally import FrameTally
 from busprobe.frames import ERROR, Condition, FrameBatch, InputBatch, SourceState, StateBatch, empty_frames
 from busprobe.recording.write import RecordingWriter
 from busprobe.report.advice import NOTHING_HEARD
 from busprobe.session.attention import attention
+from busprobe.session.board import Board
 from busprobe.session.downs import Down, Downs, DownsNow
 from busprobe.session.live_scene import LiveScene
+from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
@@ -109,6 +112,28 @@ def test_a_silent_bus_is_told_after_its_time_and_not_before() -> None:
     assert text.splitlines()[0] == "No frame was heard in 10 s. What to try, in this order:"
     assert all(step in text for step in NOTHING_HEARD)
     assert told(dataclasses.replace(picture, t_ns=picture.start_ns + 10 * S - 1), "body") == []
+
+
+def test_own_requests_are_no_sign_of_life() -> None:
+    """A bus on which busprobe asks and nobody else says anything is silent all the same."""
+    t_ns = Clock().now_ns()
+    zero = np.zeros(3, np.uint8)
+    for number, is_heard in ((0x7DF, False), (0x7E0, False), (0x7E8, True), (0x0E4, True)):
+        tally = FrameTally()
+        identifiers = np.full(3, number, np.uint32)
+        tally.add(FrameBatch(np.arange(3) + t_ns, ("body",), zero, identifiers, zero, zero + 8, zero.astype(np.uint64)))
+        picture = dataclasses.replace(
+            EMPTY, frames=Board(*load_plan(BENCH)).frame_table(tally), requests=(RequestsNow("body", sent=3),)
+        )
+        assert any("No frame was heard" in one for one in told(picture, "body")) != is_heard
+        alone = dataclasses.replace(picture, requests=())
+        assert not any("No frame was heard" in one for one in told(alone, "body")), "another tester's are"
+
+
+EMPTY = Snapshot(
+    "live", "Van", "live", T0 + 20 * S, T0, T0 + 20 * S,
+    sources=(SourceNow("body", "bus", True, 3, 0.0, None, 0, None, 0, 0, None, "", "", ""),),
+)  # fmt: skip
 
 
 def test_in_a_replay_a_gap_is_told_up_to_the_instant_with_the_note_that_was_recorded(tmp_path: Path) -> None:

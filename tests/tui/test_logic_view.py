@@ -10,6 +10,7 @@ from fake_van import CHECKS, MS, START, TRIGGERS, at
 from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
 from busprobe.tui.view.latency import about_lines, axis_signs, plot_lines
 from busprobe.tui.view.logic import (
+    OCCURRENCE_COLUMNS,
     LogicRows,
     check_row,
     checks_title,
@@ -19,7 +20,7 @@ from busprobe.tui.view.logic import (
     trigger_row,
     triggers_title,
 )
-from busprobe.tui.view.spans import Row, Tone, plain
+from busprobe.tui.view.spans import Row, Tone, fit, plain, share
 
 REVERSE, DARK, STRIP, BEACONS, SIREN, ALERT, FEED = CHECKS
 
@@ -177,3 +178,21 @@ def test_a_verdict_is_told_by_a_sign_and_a_word() -> None:
     spans = [check_row(dataclasses.replace(SIREN, verdict=verdict)).cells[0][0] for verdict in Verdict]
     assert len({span.text for span in spans}) == len({span.text[0] for span in spans}) == len(Verdict)
     assert [span.tone for span in spans] == [Tone.GOOD, Tone.BAD, Tone.WARN, Tone.DIM]
+
+
+@pytest.mark.parametrize("width", [78, 118])
+@pytest.mark.parametrize(
+    ("latency_ns", "uncertainty_ns", "said"),
+    [
+        (189 * MS, 10 * MS - 1, "189 ms ± 10.0 ms"),
+        (999 * MS, 120 * MS, "999 ms ± 120 ms"),
+        (59_900 * MS, 10 * MS - 1, "59.9 s ± 10.0 ms"),
+        (1770 * 1000 * MS, 10 * MS, "29 min 30 s"),
+    ],
+)
+def test_a_latency_is_never_cut_before_its_unit(latency_ns: int, uncertainty_ns: int, said: str, width: int) -> None:
+    one = dataclasses.replace(REVERSE.occurrences[0], latency_ns=latency_ns, uncertainty_ns=uncertainty_ns)
+    place = [column.title for column in OCCURRENCE_COLUMNS].index("Latency")
+    room = dict(share(OCCURRENCE_COLUMNS, width))[place]
+    assert plain(fit(occurrence_row(REVERSE, one, START).cells[place], room, "right")).strip() == said
+    assert len(share(OCCURRENCE_COLUMNS, width)) == len(OCCURRENCE_COLUMNS), "no column goes for it"

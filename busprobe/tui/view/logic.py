@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
-from busprobe.tui.view.times import clock, span
+from busprobe.tui.view.times import SECOND, clock, span
 from busprobe.tui.view.values import entry_sign
 
 CHECK_COLUMNS = (
@@ -23,7 +23,7 @@ CHECK_COLUMNS = (
 OCCURRENCE_COLUMNS = (
     Column("Began", 10, "right"),
     Column("Outcome", 16),
-    Column("Latency", 15, "right"),
+    Column("Latency", 17, "right"),
     Column("Spare", 8, "right", drop=2),
     Column("Lasted", 8, "right", drop=4),
     Column("Why", 13, grow=1),
@@ -34,6 +34,7 @@ TRIGGER_COLUMNS = (
     Column("Signals", 16, grow=2),
 )
 
+MINUTE = 60 * SECOND
 _VERDICTS = {
     Verdict.PASS: Span("✓ pass", Tone.GOOD),
     Verdict.FAIL: Span("✗ FAIL", Tone.BAD),
@@ -129,7 +130,7 @@ def occurrence_row(check: CheckResult, one: Occurrence, start_ns: int) -> Row:
     cells = (
         cell(clock(one.t_ns - start_ns, 3)),
         _outcome(one),
-        cell(_latency(one)),
+        cell(_short_latency(one)),
         cell("–" if spare is None else span(spare), Tone.WARN if one.tight else Tone.DIM),
         cell("–" if one.length_ns is None else span(one.length_ns), Tone.DIM),
         cell(why, Tone.WARN if one.tight else Tone.PLAIN),
@@ -147,6 +148,13 @@ def _latency(one: Occurrence) -> str:
     if one.latency_ns is None:
         return "–"
     return f"{span(one.latency_ns)} ± {span(one.uncertainty_ns)}" if one.uncertainty_ns else span(one.latency_ns)
+
+
+def _short_latency(one: Occurrence) -> str:
+    """The same where it has no more room than its column: what is told in whole seconds has no milliseconds."""
+    if one.latency_ns is None or one.latency_ns < MINUTE or one.uncertainty_ns >= SECOND // 2:
+        return _latency(one)
+    return span(one.latency_ns)
 
 
 def instant_of(one: Occurrence) -> int:
