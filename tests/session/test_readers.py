@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import pytest
 from scripted import BENCH, ScriptedSource, van_batches
+from test_live_scene import now_batches
 
 from busprobe.errors import DeviceError
 from busprobe.frames import Condition, FrameBatch, empty_frames
@@ -191,7 +192,7 @@ def test_readers_that_hang_are_waited_for_together_and_once(monkeypatch: pytest.
 
 def test_a_recording_is_closed_although_all_drivers_hang(tmp_path) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path / "hung.duckdb"
-    frames, polls = van_batches(1, 60)
+    frames, polls = now_batches(1)
     sources = [Hanging("body", frames, pause_s=0.05), Hanging("box", polls, pause_s=0.05)]
     scene = LiveScene(*load_plan(BENCH), sources)
     try:
@@ -212,6 +213,7 @@ def test_a_recording_is_closed_although_all_drivers_hang(tmp_path) -> None:  # t
     finally:
         for source in sources:
             source.free.set()
+        scene.close()
 
 
 def test_a_driver_that_hangs_while_it_is_opened_holds_no_picture_up() -> None:
