@@ -83,9 +83,8 @@ class Seen:
 
 
 def is_known(now: SignalNow) -> bool:
-    """Whether it has a value, not older than it may get: where a whole bus falls silent that is known first."""
-    is_old = now.age_ns is not None and now.max_age_ns is not None and now.age_ns > now.max_age_ns
-    return now.code <= TRUE and not is_old
+    """Whether it has a value; a picture says unknown as soon as one is older than it may get."""
+    return now.code <= TRUE
 
 
 def is_lost(now: SignalNow) -> bool:
@@ -95,8 +94,6 @@ def is_lost(now: SignalNow) -> bool:
 
 def lost_ns(now: SignalNow, picture: Snapshot) -> int:
     """Since when it is lost."""
-    if now.code <= TRUE and now.age_ns is not None and now.max_age_ns is not None:
-        return picture.t_ns - now.age_ns + now.max_age_ns
     return picture.t_ns if now.since_ns is None else now.since_ns
 
 
@@ -117,9 +114,7 @@ def is_on(now: SignalNow) -> bool | None:
 def says(now: SignalNow) -> str:
     """What a switch says, in the words in which it is asked for, whatever its labels."""
     on = is_on(now)
-    if on is not None:
-        return switch_words(now.role)[0 if on else 1]
-    return "unknown (lost)" if now.code <= TRUE and not is_known(now) else now.text
+    return now.text if on is None else switch_words(now.role)[0 if on else 1]
 
 
 def is_quantity(now: SignalNow) -> bool:

@@ -104,12 +104,18 @@ def test_a_bus_that_falls_silent_is_a_loss_as_soon_as_the_signal_is_too_old(what
             watcher.scene.guide.start_wiggle("brake")
         watcher.watch(0.2)
         assert Happening.LOSS not in watcher.heard
-        watcher.bus.is_silent = True
-        watcher.watch(until=lambda: Happening.LOSS in watcher.heard)
-        took_ns = watcher.scene.snapshot().end_ns - watcher.bus.last_ns
+        took = []
+        for losses in (1, 2, 3):
+            watcher.bus.is_silent = False
+            watcher.watch(until=watcher.says("brake", "0"))
+            watcher.watch(0.2)
+            watcher.bus.is_silent = True
+            watcher.watch(until=lambda: watcher.heard.count(Happening.LOSS) == losses)  # noqa: B023
+            took.append(watcher.scene.snapshot().end_ns - watcher.bus.last_ns)
         watcher.watch(3.0)  # asleep by now
         losses = watcher.step.losses if what == "walk" else watcher.wiggle.losses
-    assert took_ns <= 1000 * MS, "100 ms of age and 200 ms, with patience for a busy machine"
-    assert (losses, watcher.heard.count(Happening.LOSS)) == (1, 1)
+    assert min(took) <= (100 + 200) * MS, "its age and 200 ms; once at least unhindered"
+    assert max(took) <= 1000 * MS, "on a busy machine"
+    assert (losses, watcher.heard.count(Happening.LOSS)) == (3, 3)
     if what == "wiggle":
         assert watcher.wiggle.last_loss_ns == pytest.approx(watcher.bus.last_ns + 100 * MS, abs=2 * MS)

@@ -38,7 +38,7 @@ def walk_lines(found: WalkFound, picture: Snapshot, width: int, height: int, *, 
     position = task.positions[seen.position if seen is not None else 0] if task.positions else ""
     prompt = task.prompt.replace("{position}", position)
     lines: list[Line] = [(Span(f" {walk.place + 1} of {len(walk.tasks)}  ", Tone.HEAD), Span(task.role, Tone.HEAD),
-                          Span(f"  {now.name}, {now.source}", Tone.DIM))]  # fmt: skip
+                          Span(f"  {now.name}, {now.source}", Tone.DIM), *_why(now))]  # fmt: skip
     lines += _wrapped("▶ ", prompt, width, Tone.NOTE, Tone.STRONG)
     if task.on_means:
         says_on = f"It must say {switch_words(task.role)[0]} while {task.on_means}."
@@ -170,6 +170,11 @@ def _progress(task: Task, seen: Seen | None, picture: Snapshot, width: int) -> L
     return tuple(spans)
 
 
+def _why(now: SignalNow) -> list[Span]:
+    """Behind the name: that it is unknown, and why."""
+    return [] if is_known(now) else [Span(f"  {says(now)}", Tone.WARN)]
+
+
 def _positions(task: Task, seen: Seen) -> list[Span]:
     """✓ seen, – skipped, ▶ asked for now, · to come."""
     skipped = {place for place, _ in seen.skipped}
@@ -192,7 +197,12 @@ def wiggle_lines(wiggle: Wiggle, picture: Snapshot, width: int, height: int, *, 
     now = picture.signal(wiggle.signal)
     if now is None:
         return [(Span(f" No signal is named {wiggle.signal}.", Tone.WARN),)]
-    head: Line = (Span(" Wiggle test  ", Tone.HEAD), Span(now.name, Tone.STRONG), Span(f"  {now.source}", Tone.DIM))
+    head: Line = (
+        Span(" Wiggle test  ", Tone.HEAD),
+        Span(now.name, Tone.STRONG),
+        Span(f"  {now.source}", Tone.DIM),
+        *_why(now),
+    )
     begun = picture.t_ns if wiggle.start_ns is None else wiggle.start_ns
     counts: Line = (
         Span(f" {counted(wiggle.edges, 'change' if is_quantity(now) else 'edge')}", Tone.STRONG),
