@@ -22,12 +22,13 @@ from busprobe.cli.output import print_lines
 from busprobe.errors import BenchError
 from busprobe.report.quantities import counted, rounded
 from busprobe.van.live import Van
-from busprobe.van.live_faults import FAULTS_HINT, FOR_EVER_NS, KEYS, Spell, live_fault
+from busprobe.van.live_faults import FAULTS_HINT, FOR_EVER_NS, KEYS, Spell, live_fault, refuse_contradictions
 from busprobe.van.live_script import read_script
-from busprobe.van.live_status import QUIT, heading_lines, key_lines, state_text, status_line
+from busprobe.van.live_status import QUIT, heading_lines, key_lines, no_key_text, state_text, status_line
 from busprobe.van.samples import bench_text
 
 STATUS_EVERY_S = 0.25
+ESCAPE = "\x1b"
 
 
 @click.command("simulate", epilog=FAULTS_HINT)
@@ -70,6 +71,7 @@ def command(
     spells = [Spell(live_fault(name), 0, FOR_EVER_NS) for name in faults.split(",") if name.strip()]
     if script is not None:
         spells += read_script(script)
+    refuse_contradictions(spells)
     van = Van(load(bench) if bench else loads(bench_text()), seed=seed, from_ns=from_ns, spells=spells)
     try:
         with _ended_by_signals(), van, nullcontext() if obeys else single_keys() as key:
@@ -103,6 +105,11 @@ def _drive(van: Van, for_ns: int | None, key: WaitForKey) -> None:
             return
         if pressed in KEYS:
             van.toggle(KEYS[pressed])
+        elif pressed == ESCAPE:
+            while key(0.0):  # the rest of an arrow or a function key
+                pass
+        elif pressed.isprintable() and pressed:
+            print_lines([*([""] if sys.stdout.isatty() else []), no_key_text(pressed)])
 
 
 def _no_key(seconds: float) -> str:

@@ -7,9 +7,10 @@ bus silent                   tester unplugged
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from itertools import product
 
 from busprobe.errors import BenchError, nearest
 from busprobe.van.box import FROM_WORLD, WIRES
@@ -105,7 +106,22 @@ class Spell:
     from_ns: int
     to_ns: int
 
+    def overlaps(self, other: Spell) -> bool:
+        return self.from_ns < other.to_ns and other.from_ns < self.to_ns
+
     def within_cycle(self, cycle_begin_ns: int) -> Spell | None:
         """The part of it in the drive cycle that begins at `cycle_begin_ns`, counted from there."""
         begin, end = max(self.from_ns - cycle_begin_ns, 0), min(self.to_ns - cycle_begin_ns, END_NS)
         return replace(self, from_ns=begin, to_ns=end) if begin < end else None
+
+
+def refuse_contradictions(spells: Sequence[Spell]) -> None:
+    """Raise BenchError where one output would be stuck on and stuck off at a time."""
+    on = [spell for spell in spells if spell.fault.kind is Kind.STUCK_ON]
+    off = [spell for spell in spells if spell.fault.kind is Kind.STUCK_OFF]
+    for one, other in product(on, off):
+        if one.fault.target == other.fault.target and one.overlaps(other):
+            raise BenchError(
+                f'"{one.fault.name}" and "{other.fault.name}" contradict each other: they are set at the same time.',
+                hint="Leave one of them out, or give them times that do not overlap, in a script.",
+            )

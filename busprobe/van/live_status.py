@@ -33,6 +33,11 @@ def key_lines() -> Iterator[str]:
     yield f"  {QUIT}  end"
 
 
+def no_key_text(key: str) -> str:
+    """The answer to a key that does nothing."""
+    return f'The key "{key}" does nothing here: {" ".join(KEYS)} set a fault and take it back, {QUIT} ends.'
+
+
 def status_line(schedule: Schedule, t_ns: int, run_ns: int) -> str:
     """Time since the start, speed and state at a drive time."""
     speed = _value(schedule, "vehicle_speed", t_ns)

@@ -122,7 +122,7 @@ def test_a_key_sets_a_fault_and_another_ends_the_van(setup, bus):
         with setup.van("--from", "2m", stdin=terminal) as process:
             # What is typed before the terminal gives single keys is lost.
             assert _until(lambda: not termios.tcgetattr(terminal)[3] & termios.ICANON)
-            os.write(keyboard, b"xn")
+            os.write(keyboard, b"xn")  # x does nothing, and says so
             assert _until(lambda: bus.recv(0.3) is None)
             os.write(keyboard, b"q")
             out, err = process.communicate(timeout=PATIENCE_S)
@@ -133,6 +133,7 @@ def test_a_key_sets_a_fault_and_another_ends_the_van(setup, bus):
     lines = out.splitlines()
     assert "  n  bus silent" in lines
     assert "  q  end" in lines
+    assert 'The key "x" does nothing here: l s d t c b n i set a fault and take it back, q ends.' in lines
     assert any(line.endswith("faults: bus silent") for line in lines)
 
 
@@ -202,3 +203,8 @@ def test_help_shows_faults_and_script(capsys):
     text = capsys.readouterr().out
     assert '"late OUTPUT"' in text
     assert "[[fault]]" in text
+
+
+def test_contradictory_faults_are_refused(capsys) -> None:
+    assert run(["simulate", "--faults", "stuck on siren,stuck off siren", "--for", "1s"]) == 3
+    assert '"stuck on siren" and "stuck off siren" contradict each other' in capsys.readouterr().err

@@ -16,7 +16,7 @@ from busprobe.frames import FrameBatch, InputBatch
 from busprobe.results import Verdict
 from busprobe.van.box import WIRES
 from busprobe.van.generate import batches
-from busprobe.van.live_faults import FOR_EVER_NS, KEYS, LIVE_FAULTS, Kind, Spell, live_fault
+from busprobe.van.live_faults import FOR_EVER_NS, KEYS, LIVE_FAULTS, Kind, Spell, live_fault, refuse_contradictions
 from busprobe.van.live_plan import LATE_BY_NS, Plan, plan
 from busprobe.van.live_script import read_script
 from busprobe.van.live_status import QUIT, state_text
@@ -168,6 +168,17 @@ def test_unknown_fault_gets_the_nearest_name():
         'Unknown fault "late rear whte". Nearest known name: "late rear white".\n'
         'Faults: "late OUTPUT", "stuck on OUTPUT", "stuck off OUTPUT", "lost MESSAGE", "chatter CONTACT", '
         '"low battery", "bus silent", "tester unplugged" (only the other tester\'s OBD requests end).'
+    )
+
+
+def test_an_output_is_not_stuck_on_and_off_at_a_time():
+    refuse_contradictions([spell("stuck on siren", 1, 2), spell("stuck off siren", 2, 3)])
+    refuse_contradictions([spell("stuck on siren", 1, 3), spell("stuck off strip", 2, 3), spell("low battery", 0, 9)])
+    with pytest.raises(BusprobeError) as error:
+        refuse_contradictions([spell("stuck off siren", 2, 4), spell("stuck on siren", 1, 3)])
+    assert str(error.value) == (
+        '"stuck on siren" and "stuck off siren" contradict each other: they are set at the same time.\n'
+        "Leave one of them out, or give them times that do not overlap, in a script."
     )
 
 
