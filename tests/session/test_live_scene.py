@@ -15,7 +15,7 @@ import pytest
 from scripted import BENCH, ScriptedSource, van_batches
 from walked import found_next
 
-from busprobe.frames import LATE, FrameBatch, InputBatch, StateBatch
+from busprobe.frames import LATE, FrameBatch, InputBatch, StateBatch, join_frames
 from busprobe.recording.read import open_recording
 from busprobe.recording.walk_events import walk_results
 from busprobe.session import readers
@@ -23,6 +23,7 @@ from busprobe.session.attention import attention
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
+from busprobe.timeline import NEVER
 
 Rows = TypeVar("Rows", FrameBatch, InputBatch)
 SECONDS, BEFORE = 40, 25
@@ -134,6 +135,20 @@ def test_recorders_that_were_only_wanted_are_closed_too(tmp_path: Path) -> None:
             scene.stop_recording()
     assert not list(tmp_path.glob("*.wal"))
     assert not [t for t in threading.enumerate() if t.name == "record"]
+
+
+def test_when_payloads_changed_is_known_though_nothing_has_looked_before() -> None:
+    with driving() as (scene, sources):
+        for source in sources:
+            source.gate.set()
+        until(lambda: taken(scene) == rows(sources, 0, SECONDS))
+        table = scene.snapshot().frames
+    sent = join_frames(sources[0]._batches)
+    for identifier, changed_ns in zip(table.identifier.tolist(), table.changed_ns.tolist(), strict=True):
+        own = sent.take(sent.identifier == identifier)
+        other = np.flatnonzero((np.diff(own.payload) != 0) | (np.diff(own.length) != 0)) + 1
+        assert changed_ns == (int(own.t_ns[other[-1]]) if len(other) else NEVER)
+    assert max(table.changed_ns) > NEVER
 
 
 def test_what_the_picture_says_of_signals_frames_and_sources() -> None:

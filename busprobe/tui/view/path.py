@@ -135,7 +135,7 @@ def path_lines(
 
 
 def _roomy(path: SignalPath, picture: Snapshot, width: int, height: int, check: str | None) -> list[Line]:
-    left_width = min(width * 13 // 25, 64)
+    left_width = min(width * 27 // 50, 64)
     right_width = width - left_width - 2
     left: list[Line] = []
     steps = stages(path, picture)
