@@ -31,6 +31,8 @@ def vanished(picture: Snapshot) -> Iterator[Gone]:
 
     What never came yet is left out where the bus woke just now (many units test themselves first), or is strange.
     """
+    if picture.mode == "live" and picture.failure:  # nothing comes any more, and it is said why
+        return
     is_strange = any(strange(source, picture) for source in picture.sources)
     groups: dict[tuple[str, str, str], list[SignalNow]] = {}
     for signal in picture.signals:
