@@ -12,6 +12,7 @@ import sys
 from collections import deque
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import can
 import numpy as np
@@ -178,8 +179,18 @@ def _drain(
     """Straight from the socket where its datagrams are known, else through the driver."""
     form = form_of(device, bus.interface or "", mark) if fd is not None and sys.platform == "linux" else None
     if fd is None or form is None:
-        return MessageDrain(bus, device, clock.now_ns, mark, naps=naps, wait_s=wait_s)
+        port = port_of(device)
+        is_empty = None if port is None else lambda: _is_empty(port)
+        return MessageDrain(bus, device, clock.now_ns, mark, naps=naps, wait_s=wait_s, is_empty=is_empty)
     return SocketDrain(bus, fd, form, clock.now_ns, mark, naps=naps)
+
+
+def _is_empty(port: Any) -> bool:
+    """Whether nothing waits in a serial port; one that is gone says so as it is read."""
+    try:
+        return not port.in_waiting
+    except OSError:
+        return False
 
 
 def _stamps(stamped_by: StampedBy, clock: Clock) -> Stamps:

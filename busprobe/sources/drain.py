@@ -77,9 +77,10 @@ class MessageDrain:
         *,
         naps: bool,
         wait_s: float = WAIT_S,
+        is_empty: Callable[[], bool] | None = None,
     ) -> None:
         """mark: channel name of own frames that come back, empty where none do; naps: wait between looks.
-        wait_s: else a look waits so long.
+        wait_s: else a look waits so long. is_empty: whether nothing waits in its port, where that can be asked.
         """
         self.unreadable = 0
         self.fault: DeviceError | None = None
@@ -91,6 +92,7 @@ class MessageDrain:
         self._wait_ns = round(self._wait_s * 1e9)
         self._recv = _receiver(device)
         self._heard = False
+        self._is_empty = is_empty
         self._after_ns = now_ns()
         self._empty = 0
         """Looks in a row that found nothing."""
@@ -108,6 +110,10 @@ class MessageDrain:
             # Now and then a look that does not wait: where frames keep coming no other ever finds nothing.
             waits = self._empty >= looks or began_ns - self._after_ns < often_ns
             try:
+                if not waits and self._is_empty is not None:
+                    waits = True
+                    if self._is_empty():
+                        empty_ns = self._after_ns = began_ns
                 message = recv(self._wait_s if waits else 0.0)
             except (can.CanError, OSError, *UNREADABLE) as error:
                 if self._is_lost(error):

@@ -95,3 +95,23 @@ def test_a_frame_and_much_rubbish_in_one_batch() -> None:
     haul = drain.take(50 * MS)
     assert drain.unreadable > HOPELESS
     assert (len(haul.frames), drain.fault) == (1, None)
+
+
+def test_a_port_that_can_be_asked_is_empty_between_frames_that_come_without_rest() -> None:
+    """A driver whose shortest read takes longer than the next frame: no read ever finds nothing."""
+
+    class Slow(Driver):
+        def recv(self, timeout: float) -> can.Message | None:
+            return super().recv(max(timeout, 0.005))
+
+        def is_empty(self) -> bool:
+            return not self._due or self._due[0] > self.now
+
+    sent = [k * 2 + 0.3 for k in range(50)]
+    device = Slow(sent)
+    drain = MessageDrain(BUS, device, device.now_ns, "", naps=False, wait_s=0.005, is_empty=device.is_empty)  # type: ignore[arg-type]
+    haul = drain.take(95 * MS)
+    assert (haul.after_ns <= [round(at * MS) for at in sent[: len(haul.frames)]]).all()
+    assert (haul.arrivals_ns - haul.after_ns).max() <= 8 * MS
+    device.now = 1650 * MS
+    assert (drain.take(1700 * MS).after_ns <= 100 * MS).all()
