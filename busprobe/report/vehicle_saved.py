@@ -26,7 +26,8 @@ def load_vehicle(path: Path) -> VehicleRead:
     except FileNotFoundError:
         raise OpenError("there is no such file.", path=path, hint=_HINT) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise OpenError(f"it cannot be read: {error}.", path=path, hint=_HINT) from error
+        reason = error.strerror if isinstance(error, OSError) else "it is no text"
+        raise OpenError(f"it cannot be read: {reason}.", path=path, hint=_HINT) from error
     try:
         report = json.loads(text)
     except json.JSONDecodeError as error:
@@ -39,7 +40,7 @@ def load_vehicle(path: Path) -> VehicleRead:
         )
     try:
         return _read(report)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
         raise FormatError(f"the report is damaged: {_what(error)}.", path=path, hint=_HINT) from error
 
 
@@ -81,7 +82,7 @@ def _readiness(one: dict[str, Any]) -> Readiness:
 
 def _texts(found: Any) -> tuple[str, ...]:
     if not isinstance(found, list):
-        raise TypeError(f'"{found}" is no list')
+        raise TypeError
     return tuple(str(text) for text in found)
 
 
@@ -90,4 +91,4 @@ def _number(found: Any) -> float | None:
 
 
 def _what(error: Exception) -> str:
-    return f"{error} is missing" if isinstance(error, KeyError) else str(error)
+    return f"{error} is missing" if isinstance(error, KeyError) else "it is not built as busprobe writes it"

@@ -10,6 +10,7 @@ import can
 from can.interfaces import BACKENDS
 
 from busprobe.bench.model import Bus
+from busprobe.bench.section import found
 from busprobe.errors import DeviceError, nearest
 
 SWALLOWING = ("slcan", "socketcan", "udp_multicast", "virtual")
@@ -29,6 +30,8 @@ def refuse_unknown_options(buses: Sequence[Bus]) -> None:
         refuse_unknown_interface(bus)
         if bus.interface not in SWALLOWING:
             continue
+        if bus.interface == "slcan":
+            _refuse_port_speed(bus)
         known = _options(bus.interface)
         for key in bus.options:
             if key not in known:
@@ -37,6 +40,18 @@ def refuse_unknown_options(buses: Sequence[Bus]) -> None:
                     f'Bus "{bus.name}": "{bus.interface}" has no option "{key}".{nearest(key, known)}',
                     f"Its options: {', '.join(known)}.",
                 )
+
+
+def _refuse_port_speed(bus: Bus) -> None:
+    """The speed of the serial port of an adapter: after an "@" of the channel, or an option."""
+    _, at, speed = (bus.channel or "").partition("@")
+    if at and not (speed.isdecimal() and int(speed)):
+        message = f'Bus "{bus.name}": the speed of the serial port after "@" must be a whole number; found "{speed}".'
+        raise bus_error(bus, message, 'Write it like channel = "/dev/ttyACM0@115200", or leave "@" and speed out.')
+    option = bus.options.get("tty_baudrate", 1)
+    if not isinstance(option, int) or isinstance(option, bool) or option < 1:
+        message = f'Bus "{bus.name}": "tty_baudrate" must be a whole number from 1 up; found {found(option)}.'
+        raise bus_error(bus, message, "Write it like tty_baudrate = 115200, or leave it out.")
 
 
 def refuse_unknown_interface(bus: Bus) -> None:

@@ -64,7 +64,9 @@ def gone(bus: Bus, error: BaseException | None) -> DeviceError:
     if bus.interface == "socketcan" and system is not None and system.errno == errno.ENETDOWN:
         link = read_link(bus.channel or "") or Link(bus.channel or "", is_up=False)
         return link_down(bus, link)
-    said = f": {_said(error)}" if error is not None else ""
+    # What pyserial says of its own accord, and not the system, is for programmers.
+    is_told = error is not None and not (isinstance(system, serial.SerialException) and not system.strerror)
+    said = f": {_said(error)}" if error is not None and is_told else ""
     return _error(
         bus,
         f'the adapter at "{bus.channel}" is gone{said}.',

@@ -139,7 +139,11 @@ BAD = {
     ),
     "wrong type": (
         '{"format": "busprobe vehicle", "version": 1, "bus": "body", "read_ns": 0, "control_units": [1]}',
-        ": the report is damaged: ",
+        ": the report is damaged: it is not built as busprobe writes it.",
+    ),
+    "text for a list": (
+        '{"format": "busprobe vehicle", "version": 1, "bus": "body", "read_ns": "x", "control_units": "none"}',
+        ": the report is damaged: it is not built as busprobe writes it.",
     ),
 }  # fmt: skip
 

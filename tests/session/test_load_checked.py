@@ -88,6 +88,14 @@ LIVE = {
         f'{BUS}interface = "slcan"\nchannel = "/dev/ttyACM0"\nbitrate = 500000\nttyBaudrate = 9600\n',
         '"slcan" has no option "ttyBaudrate". Nearest known name: "tty_baudrate".',
     ),
+    "speed after @": (
+        f'{BUS}interface = "slcan"\nchannel = "/dev/ttyACM0@fast"\nbitrate = 500000\n',
+        'Bus "body": the speed of the serial port after "@" must be a whole number; found "fast".',
+    ),
+    "speed of the port": (
+        f'{BUS}interface = "slcan"\nchannel = "/dev/ttyACM0"\nbitrate = 500000\ntty_baudrate = "fast"\n',
+        'Bus "body": "tty_baudrate" must be a whole number from 1 up; found "fast".',
+    ),
     "two boxes": (
         BUS + box() + box(name="second"),
         'The input box "box" and the input box "second" use the same port, "COM3".',

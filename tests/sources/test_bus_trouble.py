@@ -404,3 +404,12 @@ def test_the_bench_file_may_say_it_is_worse() -> None:
         assert source.health().uncertainty_ns == 7_000_000
     with opened(udp_bus()) as source:
         assert source.health().uncertainty_ns == 1_000_000
+
+
+def test_an_unplugged_serial_adapter_is_gone_in_our_own_words() -> None:
+    """What pyserial says is for programmers; what the system says is told."""
+    bus = Bus("body", "slcan", "/dev/ttyACM0")
+    words = "device reports readiness to read but returned no data (device disconnected or multiple access on port?)"
+    assert gone(bus, serial.SerialException(words)).message == 'Bus "body": the adapter at "/dev/ttyACM0" is gone.'
+    error = gone(bus, OSError(errno.EIO, "Input/output error"))
+    assert error.message == 'Bus "body": the adapter at "/dev/ttyACM0" is gone: Input/output error.'
