@@ -145,6 +145,25 @@ def test_one_press_given_up_is_enough_to_tell_polarity() -> None:
         assert result.outcome is outcome
 
 
+def test_given_up_with_the_pedal_down_a_step_that_began_at_rest_is_not_the_wrong_way_round() -> None:
+    points = presses(0, 2)[:-1]
+    walk, _ = walked(DOOR, points, 2500)
+    result = given_up(walk, points, 2500).results[0]
+    assert result is not None
+    assert (result.outcome, result.edges) == (WalkOutcome.CONFIRMED, 3)
+
+
+def test_after_another_screen_a_step_that_has_counted_nothing_begins_with_what_it_finds() -> None:
+    """Pressed when asked, released while nobody looked: it is at rest, and the first press counts."""
+    walk, _ = walked(DOOR, [(0, 1)], 500)
+    for one in pictures([(0, 1), (1000, 0), *presses(0, 3, start=9000)[1:]], 12_000, 50):
+        if one.t_ns >= at(8000):
+            walk, _ = watch(walk, one)
+    result = walk.results[0]
+    assert result is not None
+    assert (result.outcome, result.edges) == (WalkOutcome.CONFIRMED, 6)
+
+
 def test_every_prompt_edge_and_loss_is_heard_in_order() -> None:
     _, heard = walked(DOOR, [(0, 0), (500, None), (700, 0), *presses(0, 3)[1:]], 5000)
     edge = Happening.EDGE

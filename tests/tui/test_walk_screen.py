@@ -227,6 +227,33 @@ async def test_one_word_is_asked_for_shown_and_on_the_state_board(van: FakeScene
             assert is_drawn(word, "\n".join(plain(line) for line in tile_lines(van.picture, 120, 30)))
 
 
+async def test_all_done_and_not_at_rest_it_asks_for_rest_before_it_says_the_wrong_way_round(van: FakeScene) -> None:
+    van.alter_signal("brake", code=1, text="on")
+    app = BusprobeApp(van)
+    async with app.run_test(size=SMALL) as pilot:
+        moves = Moves(pilot, van)
+        await press(pilot, ["6", "down", "enter"])
+        assert "It says ON: bring it to rest first. If it rests already, go on:" in prompt_of(app)
+        for level in (0, 1, 0, 1, 0, 1):
+            await moves.say("brake", level)
+        assert "5 of 6 edges" in prompt_of(app)
+        assert "bring it to rest" not in prompt_of(app)
+        for seconds, words in ((3, "If it rests already it is the wrong way round"), (5, "n, or wait")):
+            van.alter(t_ns=van.picture.t_ns + 1900 * MS)
+            app.pull_now()
+            await pilot.pause()
+            van.alter(t_ns=van.picture.t_ns + (seconds * 1000 - 1900) * MS // 2)
+            app.pull_now()
+            await pilot.pause()
+            assert words in " ".join(prompt_of(app).split())
+        assert van.guide.found == ()
+        for _ in range(4):
+            van.alter(t_ns=van.picture.t_ns + 1900 * MS)
+            app.pull_now()
+            await pilot.pause()
+        assert [result.outcome.value for result in van.guide.found] == ["wrong way round"]
+
+
 @pytest.mark.parametrize("zoom", [(), ("z",)], ids=["as it is", "zoomed"])
 async def test_what_was_found_of_the_selected_row_is_there_in_full(van: FakeScene, zoom: tuple[str, ...]) -> None:
     app = BusprobeApp(van)
