@@ -18,6 +18,25 @@ from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UIn
 from busprobe.results import CheckResult, TriggerEntry, Verdict
 from busprobe.session.downs import DownsNow
 from busprobe.session.requests_now import RequestsNow
+from busprobe.session.sources_now import RecorderNow, SourceNow
+
+__all__ = [
+    "EMPTY_TABLE",
+    "BitField",
+    "ClosedBox",
+    "FrameDetail",
+    "FrameTable",
+    "Kind",
+    "Mark",
+    "RecorderNow",
+    "SignalNow",
+    "SignalPath",
+    "Snapshot",
+    "SourceNow",
+    "Stage",
+    "Strip",
+    "User",
+]
 
 
 class Kind(Enum):
@@ -208,48 +227,6 @@ class SignalPath:
     users: tuple[User, ...] = ()
     boxes: tuple[ClosedBox, ...] = ()
     """One for each check that expects something after this signal."""
-
-
-@dataclass(frozen=True)
-class SourceNow:
-    """A bus adapter or input box."""
-
-    name: str
-    kind: str
-    """"bus" or "box"."""
-    is_up: bool
-    records: int
-    per_second: float
-    load: float | None
-    errors: int
-    lost: int | None
-    """None: a recording does not tell."""
-    gaps: int
-    uncertainty_ns: int
-    period_ns: int | None
-    state: str
-    trouble: str
-    """What it said when it was lost: what to do, in one or more lines."""
-    listening: str
-    bounce: Bounce = NO_BOUNCE
-    """What the debounce of its lines has taken out so far."""
-    asleep: bool = False
-    sees_bounce: bool = True
-    """Whether its lines are polled often enough to measure bounce."""
-    described: int = 0
-    """Of a bus: messages that its databases describe."""
-    heard_ns: int | None = None
-    """Of a bus: time of its first frame."""
-
-
-@dataclass(frozen=True)
-class RecorderNow:
-    name: str
-    rows: int
-    bytes: int
-    free: int
-    failure: str
-    """Why it stopped; empty while it records."""
 
 
 @dataclass(frozen=True)
