@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import signal
 import sys
+import textwrap
 from collections.abc import Sequence
 from types import TracebackType
 
@@ -23,6 +25,8 @@ from busprobe.errors import BusprobeError
 from busprobe.session.endings import endings_kept
 
 UNUSABLE = 3
+LONGEST, NARROWEST = 120, 60
+"""Columns of a line of a message."""
 INTERRUPTED = 130
 """128 + SIGINT, as shells count."""
 
@@ -100,7 +104,7 @@ def _run(arguments: Sequence[str]) -> int:
         say("Stopped.")
         return INTERRUPTED
     except BusprobeError as error:
-        say(str(error))
+        say(error_text(error))
         return UNUSABLE
     except BrokenPipeError:
         forget_stdout()
@@ -114,6 +118,23 @@ def _run(arguments: Sequence[str]) -> int:
 def say(text: str) -> None:
     """A message for the person, on stderr."""
     click.echo(text, err=True)
+
+
+def error_text(error: BusprobeError) -> str:
+    """An error; its advice, which may be a list, is folded, its place and message stay in one line."""
+    if not error.hint:
+        return str(error)
+    return f"{str(error).removesuffix(error.hint)}{folded(error.hint)}"
+
+
+def folded(text: str) -> str:
+    """Lines that fit the terminal, in a pipe `LONGEST` wide; words stay whole."""
+    width = min(LONGEST, max(NARROWEST, shutil.get_terminal_size().columns)) if sys.stderr.isatty() else LONGEST
+    lines = []
+    for line in text.splitlines():
+        fits = len(line) <= width
+        lines += [line] if fits else textwrap.wrap(line, width, break_long_words=False, break_on_hyphens=False)
+    return "\n".join(lines)
 
 
 def _os_text(error: OSError) -> str:

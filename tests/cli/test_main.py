@@ -7,6 +7,7 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
+import can
 import pytest
 
 from busprobe import __version__
@@ -125,3 +126,15 @@ def test_a_fault_of_the_program_is_one_line_and_no_verdict() -> None:
     assert done.stderr.startswith("A fault of busprobe itself (")
     assert "KeyError: 'x'" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_long_advice_is_folded_and_the_message_is_not(busprobe, folder: Path) -> None:
+    """A list of interfaces fits the screen; nothing of it is lost, and the first line can be searched for."""
+    (folder / "live.toml").write_text('[vehicle]\nname = "Van"\n[[bus]]\nname = "body"\ninterface = "workshop"\n')
+    said = busprobe("verify live --bench live.toml")
+    assert said.status == 3
+    first, *advice = said.err[said.err.index("live.toml, line 3") :].splitlines()
+    assert first.startswith('live.toml, line 3: Bus "body": unknown interface "workshop".')
+    assert len(advice) > 1
+    assert max(map(len, advice)) <= 120
+    assert " ".join(advice) == f"Interfaces: {', '.join(sorted(can.VALID_INTERFACES))}."
