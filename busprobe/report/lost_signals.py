@@ -1,9 +1,10 @@
 """Signals that checks could not rely on: which, for how long, and where to look.
 
-    gear: lost for 2.92 s at 431.689 s: check what sends it and the wires of the bus
-    rear_door: chattering for 1.14 s at 375.450 s: check the switch and its wire
+    gear: lost for at least 2.92 s at 431.689 s: check what sends it and the wires of the bus
+    rear_door: chattering for at least 1.14 s at 375.450 s: check the switch and its wire
 
 From what the occurrences say their signals said; the same loss seen by several checks is told once.
+An occurrence lasts only while the other signals of its check leave it open, so the loss may be longer.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ def lost_lines(checks: Sequence[CheckResult], start_ns: int) -> list[str]:
         return []
     lines = ["", "Signals lost"]
     for loss in losses[:MOST_LISTED]:
-        length = f" for {exact(loss.length_ns)}" if loss.length_ns is not None else ""
+        length = f" for at least {exact(loss.length_ns)}" if loss.length_ns is not None else ""
         told = f"{loss.signal}: {loss.reason}{length} at {moment(loss.t_ns, start_ns)}: {_ADVICE[loss.reason]}"
         lines += paragraph(told, indent=2, width=96)
     if len(losses) > MOST_LISTED:

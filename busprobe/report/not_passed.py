@@ -1,7 +1,7 @@
 """What did not pass and why: the signals that were lost, then each check with its failures.
 
 Signals lost
-  gear: lost for 2.92 s at 431.689 s: check what sends it and the wires of the bus
+  gear: lost for at least 2.92 s at 431.689 s: check what sends it and the wires of the bus
 
 Rear warning yields to the brake: fail
   expected: not rear_warning within 200 ms after warning_switch and brake

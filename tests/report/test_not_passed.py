@@ -121,8 +121,8 @@ def test_lost_signals_stand_at_the_top_each_once():
     assert not_passed(checks, 0)[2:8] == [
         "==========",
         "Signals lost",
-        "  rear_door: chattering for 1.14 s at 375.450 s: check the switch and its wire",
-        "  gear: lost for 2.92 s at 431.689 s: check what sends it and the wires of the bus",
+        "  rear_door: chattering for at least 1.14 s at 375.450 s: check the switch and its wire",
+        "  gear: lost for at least 2.92 s at 431.689 s: check what sends it and the wires of the bus",
         "",
         "Beacons: undecided",
     ]
@@ -131,8 +131,8 @@ def test_lost_signals_stand_at_the_top_each_once():
 def test_two_losses_of_one_signal_are_two():
     losses = [unknown(t * S, S, gear="unknown (box down)") for t in (1, 5)]
     assert lost_lines([check(*losses)], 0)[2:] == [
-        "  gear: box down for 1 s at 1.000 s: check the box, its supply and its cable",
-        "  gear: box down for 1 s at 5.000 s: check the box, its supply and its cable",
+        "  gear: box down for at least 1 s at 1.000 s: check the box, its supply and its cable",
+        "  gear: box down for at least 1 s at 5.000 s: check the box, its supply and its cable",
     ]
 
 
