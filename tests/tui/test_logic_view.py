@@ -104,6 +104,22 @@ def came(after_ns: int | None) -> Occurrence:
     return dataclasses.replace(occurrence(None, FAILED), came_after_ns=after_ns, never_came=after_ns is None)
 
 
+@pytest.mark.parametrize(
+    ("after_ns", "expected", "text"),
+    [
+        (428_600_000, ["428.6 ms", "-129 ms", "–", "came after 428.6 ms, not in time"], "came after 428.6 ms"),
+        (None, ["never", "–", "–", "never came while it lasted, not in time"], "never came while it lasted"),
+    ],
+    ids=["came late", "never"],
+)
+def test_what_came_of_a_failure(after_ns: int | None, expected: list[str], text: str) -> None:
+    """First what came: the end of a long reason is cut."""
+    one = dataclasses.replace(came(after_ns), note="not in time")
+    check = CheckResult("x", Verdict.FAIL, (one,), "expect", "", 300 * MS)
+    assert texts(occurrence_row(check, one, START))[1:] == ["✗ FAILED", *expected]
+    assert occurrence_text(one, START) == f"00:01.000: failed, not in time, {text}"
+
+
 FAILED, CUT, ALREADY = Outcome.FAILED, Outcome.CUT, Outcome.ALREADY
 AXES = [
     ("empty", [], "────────┃┄┄"),

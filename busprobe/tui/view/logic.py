@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
+from busprobe.tui.view.came import came_brief, came_text
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, clock, span
 from busprobe.tui.view.values import entry_sign
@@ -125,8 +126,9 @@ def limit_of(check: CheckResult, one: Occurrence) -> int | None:
 
 def occurrence_row(check: CheckResult, one: Occurrence, start_ns: int) -> Row:
     limit = limit_of(check, one)
-    spare = None if one.latency_ns is None or limit is None else limit - one.latency_ns
-    why = f"{one.note}, tight" if one.note and one.tight else one.note or ("tight" if one.tight else "")
+    taken = one.came_after_ns if one.latency_ns is None else one.latency_ns
+    spare = None if taken is None or limit is None else limit - taken
+    why = ", ".join(part for part in (came_text(one), one.note, "tight" if one.tight else "") if part)
     cells = (
         cell(clock(one.t_ns - start_ns, 3)),
         _outcome(one),
@@ -151,7 +153,12 @@ def _latency(one: Occurrence) -> str:
 
 
 def _short_latency(one: Occurrence) -> str:
-    """The same where it has no more room than its column: what is told in whole seconds has no milliseconds."""
+    """The same where it has no more room than its column: what is told in whole seconds has no milliseconds.
+
+    Of a failure that was followed, what came of it.
+    """
+    if came_brief(one):
+        return came_brief(one)
     if one.latency_ns is None or one.latency_ns < MINUTE or one.uncertainty_ns >= SECOND // 2:
         return _latency(one)
     return span(one.latency_ns)
@@ -169,8 +176,7 @@ def occurrence_text(one: Occurrence, start_ns: int) -> str:
         parts.append(f"after {_latency(one)}{' (tight)' if one.tight else ''}")
     if one.length_ns is not None:
         parts.append(f"lasted {span(one.length_ns)}")
-    if one.note:
-        parts.append(one.note)
+    parts += [part for part in (one.note, came_text(one)) if part]
     text = ", ".join(parts)
     return f"{text}; at {clock(instant_of(one) - start_ns, 3)} {signals_text(one.signals)}" if one.signals else text
 
