@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -72,7 +72,7 @@ class CheckResult:
 
     name: str
     verdict: Verdict
-    occurrences: tuple[Occurrence, ...]
+    occurrences: Sequence[Occurrence]
     kind: str
     """"expect", "follows", "never" or "always"."""
     expected: str

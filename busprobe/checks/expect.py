@@ -58,6 +58,18 @@ class ExpectWatch(Watcher):
             occurrence.finish(end_ns)
         self._sweep()
 
+    @property
+    def final(self) -> int:
+        return min((overdue.place for overdue in self._overdue), default=len(self.done))
+
+    def take(self, count: int) -> list[Occurrence]:
+        for overdue in self._overdue:
+            overdue.place -= count
+        return super().take(count)
+
+    def close(self) -> None:
+        self._overdue.clear()
+
     def _sweep(self) -> None:
         for occurrence in self._open:
             if (result := occurrence.result) is not None:

@@ -39,6 +39,21 @@ class InvariantWatch(Watcher):
         self.when_known = False
         """Whether `given`, else the condition itself, was ever known."""
         self.done: list[Occurrence] = []
+        self._told = 0
+        """How many were decided and taken."""
+
+    @property
+    def final(self) -> int:
+        """All but one whose length is still open."""
+        is_open = any(s is not None and s.told for s in (self._violation, self._unknown))
+        return len(self.done) - is_open
+
+    def take(self, count: int) -> list[Occurrence]:
+        self._told += count
+        return super().take(count)
+
+    def close(self) -> None:
+        self._violation = self._unknown = None
 
     def _judge(self, start_ns: int, end_ns: int) -> None:
         if start_ns < self.starts_ns:
@@ -114,6 +129,6 @@ class InvariantWatch(Watcher):
             self.done.append(
                 Occurrence(end_ns, end_ns, Outcome.UNDECIDED, note="never known", signals=self._say(end_ns))
             )
-        elif not self._has_given and not self.done:
+        elif not self._has_given and not self.done and not self._told:
             start = self._known_from
             self.done.append(Occurrence(start, end_ns, Outcome.PASSED, length_ns=end_ns - start))

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
+from busprobe.grown import totals_of
 from busprobe.results import Occurrence, Outcome, Verdict
 
 
-def verdict(occurrences: Iterable[Occurrence], min_full: int, parts: tuple[str, ...]) -> Verdict:
+def verdict(occurrences: Sequence[Occurrence], min_full: int, parts: tuple[str, ...]) -> Verdict:
     """Fail before undecided before pass; a pass takes `min_full` passed ones of every part."""
-    found = list(occurrences)
-    outcomes = {o.outcome for o in found}
-    if Outcome.FAILED in outcomes:
+    totals = totals_of(occurrences)
+    if totals.count(Outcome.FAILED):
         return Verdict.FAIL
-    if Outcome.UNDECIDED in outcomes:
+    if totals.count(Outcome.UNDECIDED):
         return Verdict.UNDECIDED
-    passed = [o.part for o in found if o.outcome is Outcome.PASSED]
-    if all(passed.count(part) >= min_full for part in parts):
+    if all(totals.count(Outcome.PASSED, part) >= min_full for part in parts):
         return Verdict.PASS
     return Verdict.NOT_EXERCISED

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -81,8 +82,10 @@ class Watcher:
         """Everything before this time has been judged."""
         self.starts_ns = FOREVER
         """When the data begin: before that, and as long as nothing came, there is nothing to judge."""
+        self.done: list[Any] = []
+        """What was decided and not taken yet."""
         self.logged = 0
-        """How much of what was decided has been logged."""
+        """How much of that has been logged."""
 
     def advance(self) -> None:
         end = min(w.timeline.upto_ns for w in self._watched)
@@ -95,6 +98,21 @@ class Watcher:
 
     def _judge(self, start_ns: int, end_ns: int) -> None:
         raise NotImplementedError
+
+    @property
+    def final(self) -> int:
+        """How many of the first ones done will never look otherwise."""
+        return len(self.done)
+
+    def take(self, count: int) -> list[Any]:
+        """The first ones done, which are kept elsewhere from now on."""
+        taken = self.done[:count]
+        del self.done[:count]
+        self.logged -= count
+        return taken
+
+    def close(self) -> None:
+        """The data have ended, and so has what may still change in what was decided."""
 
     def decided_at(self, t_ns: int) -> int:
         """When all conditions at a time can be told."""

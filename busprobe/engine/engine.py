@@ -13,17 +13,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from busprobe.checks.expect import ExpectWatch
 from busprobe.engine.history import History
+from busprobe.engine.kept import CheckKept, TriggersKept
 from busprobe.engine.lines import Logbook, occurrence_line, trigger_line
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.ordering import merge, split
 from busprobe.engine.plan import Plan
 from busprobe.engine.run import Run
 from busprobe.engine.source_queue import SourceQueue, clock_groups, flag_late
-from busprobe.engine.watches import result
+from busprobe.engine.watches import CheckWatch
 from busprobe.frames import Batch, FrameBatch, InputBatch, StateBatch, join_frames, join_polls
-from busprobe.results import CheckResult, LogLine, Occurrence, TriggerEntry
+from busprobe.grown import Grown
+from busprobe.results import CheckResult, LogLine, TriggerEntry
 from busprobe.timeline import FOREVER, NEVER
 
 STEP_BACK_NS = 1_000_000_000
@@ -69,11 +70,8 @@ class Engine:
         self._uncertainty = {b.name: max(b.uncertainty_ns, stated.get(b.name, of_all)) for b in plan.bench.buses}
         self._uncertainty |= {b.name: stated.get(b.name, 0) for b in plan.bench.boxes}
         self._sources = {name: SourceQueue() for name in sources}
-        self._occurrences: list[list[Occurrence]] = [[] for _ in plan.checks]
-        self._start_not_seen = [0] * len(plan.checks)
-        self._glitches = [0] * len(plan.checks)
-        self._known = [False] * len(plan.checks)
-        self._triggers: list[TriggerEntry] = []
+        self._kept = [CheckKept(check) for check in plan.checks]
+        self._triggers = TriggersKept()
         self._log = Logbook()
         self._names: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._bus_of: dict[str, str] = {}
@@ -145,26 +143,22 @@ class Engine:
     def rest_if_ended(self) -> tuple[LogLine, ...]:
         """Lines that the log would still get if the data ended here; the engine itself goes on."""
         twin = copy.deepcopy(self, self._run.twin_memo())
-        return twin.finish().log[self.log_length :]
+        twin._end_segment(is_last=True)
+        return tuple(twin._log.lines)
 
     def checks_so_far(self) -> tuple[CheckResult, ...]:
-        """Every check with the occurrences decided so far."""
-        found = []
-        for i, (plan, watch) in enumerate(zip(self._plan.checks, self._run.checks, strict=True)):
-            first = watch.watchers[0]
-            unseen = first.start_not_seen if isinstance(first, ExpectWatch) else 0
-            done = [o for w in watch.watchers for o in w.done]
-            glitches = self._run.intake.glitches(plan.signals)
-            unseen += self._start_not_seen[i]
-            known = self._known[i] or watch.when_known
-            told = self._occurrences[i] + done
-            found.append(result(plan, told, unseen, self._glitches[i] + glitches, when_known=known))
-        return tuple(found)
+        """Every check with the occurrences decided so far; one that is unchanged is the same object as before."""
+        return tuple(
+            kept.result(check, self._glitches_of(check))
+            for kept, check in zip(self._kept, self._run.checks, strict=True)
+        )
 
-    def triggers_so_far(self) -> list[TriggerEntry]:
+    def triggers_so_far(self) -> Grown[TriggerEntry]:
         """All trigger entries so far, in the order in which they were decided."""
-        now = [e for trigger in self._run.triggers for e in trigger.done]
-        return sorted(self._triggers + now, key=lambda e: (e.decided_ns, e.t_ns))
+        return self._triggers.entries(self._run.triggers)
+
+    def _glitches_of(self, check: CheckWatch) -> int:
+        return self._run.intake.glitches(check.plan.signals)
 
     # Taking in.
 
@@ -272,6 +266,11 @@ class Engine:
         for rank, trigger in enumerate(self._run.triggers, len(self._run.checks)):
             self._log.hold([trigger_line(e, rank) for e in trigger.done[trigger.logged :]])
             trigger.logged = len(trigger.done)
+        upto = self._run.upto_ns
+        if upto is not None:
+            for kept, check in zip(self._kept, self._run.checks, strict=True):
+                kept.settle(check.watchers, upto)
+            self._triggers.settle(self._run.triggers, upto)
 
     def _end_segment(self, *, is_last: bool = False) -> None:
         """Evaluate all that was given, close what is open and keep the outcomes."""
@@ -286,12 +285,6 @@ class Engine:
         self._run.finish(end)
         self._collect()
         self._log.release(FOREVER)
-        for i, check in enumerate(self._run.checks):
-            for watcher in check.watchers:
-                self._occurrences[i] += watcher.done
-                if isinstance(watcher, ExpectWatch) and watcher is check.watchers[0]:
-                    self._start_not_seen[i] += watcher.start_not_seen
-            self._glitches[i] += self._run.intake.glitches(check.plan.signals)
-            self._known[i] |= check.when_known
-        for trigger in self._run.triggers:
-            self._triggers += trigger.done
+        for kept, check in zip(self._kept, self._run.checks, strict=True):
+            kept.end_segment(check, self._glitches_of(check))
+        self._triggers.settle(self._run.triggers, FOREVER)

@@ -16,6 +16,12 @@ class Logbook:
         self._held_back: list[LogLine] = []
         self._returned = 0
 
+    def __deepcopy__(self, memo: dict[int, object]) -> Logbook:
+        """A twin begins with what is held back: those released are in the log already."""
+        twin = Logbook()
+        twin._held_back = self._held_back.copy()
+        return twin
+
     def hold(self, lines: Sequence[LogLine]) -> None:
         """Lines in any order; they wait for `release`."""
         self._held_back += lines

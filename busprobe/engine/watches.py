@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from busprobe.bench import nodes as n
@@ -17,6 +17,7 @@ from busprobe.checks.trigger import TriggerWatch
 from busprobe.checks.verdict import verdict
 from busprobe.checks.watching import Say, Watched
 from busprobe.engine.plan import CheckPlan, TriggerPlan
+from busprobe.grown import order
 from busprobe.results import CheckResult, Occurrence
 
 SayFor = Callable[[tuple[str, ...]], Say]
@@ -84,13 +85,12 @@ def result(
 ) -> CheckResult:
     """A check's result from all its occurrences."""
     check = plan.check
-    occurrences = sorted(occurrences, key=lambda o: (o.decided_ns, o.t_ns))
+    occurrences = sorted(occurrences, key=order)
     if isinstance(check, Follows):
-        occurrences = [replace(o, limit_ns=_limit_of(check, o.part)) for o in occurrences]
-    parts = ("on", "off") if isinstance(check, Follows) else ("",)
+        occurrences = limited(check, occurrences)
     return CheckResult(
         check.name,
-        verdict(occurrences, check.min_full, parts),
+        verdict(occurrences, check.min_full, parts_of(check)),
         tuple(occurrences),
         kind(check),
         expected(check),
@@ -101,6 +101,16 @@ def result(
         when(check),
         when_known,
     )
+
+
+def limited(check: Follows, occurrences: Sequence[Occurrence]) -> list[Occurrence]:
+    """Each with the limit of its own part."""
+    return [replace(o, limit_ns=_limit_of(check, o.part)) for o in occurrences]
+
+
+def parts_of(check: Check) -> tuple[str, ...]:
+    """Those that a pass takes passed ones of."""
+    return ("on", "off") if isinstance(check, Follows) else ("",)
 
 
 def kind(check: Check) -> str:

@@ -73,7 +73,7 @@ class LiveScene:
         self._failure = ""
         self._fresh_lines = True
         self._checks: tuple[CheckResult, ...] = ()
-        self._triggers: list[TriggerEntry] = []
+        self._triggers: Sequence[TriggerEntry] = ()
         self._next_status = self._next_trim = 0
         self._problems = tuple(problems)
         self._unasked = ""

@@ -59,7 +59,7 @@ class ReplayScene:
             plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
         )
         self._checks: tuple[CheckResult, ...] = self._engine.checks_so_far()
-        self._triggers: list[TriggerEntry] = []
+        self._triggers: Sequence[TriggerEntry] = ()
         recorded = walk_of(source)
         self.guide = Guide(lambda _: "A recording that is replayed keeps no result of a walk.", recorded)
         self._own_marks = [*marker_marks(markers_of(source)), *walk_marks(recorded, source.start_ns or 0)]

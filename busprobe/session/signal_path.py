@@ -18,6 +18,7 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.engine.steps import layout_decimals, number_text
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
+from busprobe.grown import totals_of
 from busprobe.obd_identifiers import LAST_11
 from busprobe.report.quantities import identifier
 from busprobe.results import CheckResult
@@ -249,7 +250,7 @@ def _closed_boxes(name: str, plan: Plan, checks: Sequence[CheckResult]) -> list[
         if isinstance(check.check, Invariant) or name not in check.signals:
             continue
         when, then = _texts(check.check)
-        last = max(result.occurrences, key=lambda o: o.t_ns, default=None)
+        last = totals_of(result.occurrences).newest
         cause = None if last is None else last.t_ns
         effect = None if last is None or last.latency_ns is None else last.t_ns + last.latency_ns
         boxes.append(ClosedBox(when, cause, then, effect, check.check.name, result.limit_ns))

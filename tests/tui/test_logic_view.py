@@ -175,11 +175,11 @@ def test_about_a_check() -> None:
 
 
 def test_trigger_rows() -> None:
-    row = trigger_row(5, TRIGGERS[5], START)
+    row = trigger_row(TRIGGERS[5], START)
     assert texts(row) == ["03:19.100", "◆ Rear door opens while moving", "rear_door on, moving on, speed 12.4 km/h"]
     assert row.copy == "03:19.100\tRear door opens while moving\trear_door on, moving on, speed 12.4 km/h"
     press = TriggerEntry("Marker", at(9.0), at(9.0), {"button": "on"}, is_marker=True)
-    assert [plain(trigger_row(0, e, START).cells[1])[0] for e in (TRIGGERS[5], press)] == ["◆", "▾"]
+    assert [plain(trigger_row(e, START).cells[1])[0] for e in (TRIGGERS[5], press)] == ["◆", "▾"]
     assert [r.key for r in LogicRows().triggers(TRIGGERS, "siren", START)] == [f"{at(131.2)} Siren sounds"]
 
 

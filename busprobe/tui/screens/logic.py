@@ -20,7 +20,7 @@ from busprobe.tui.keys import bindings
 from busprobe.tui.screens.ask import AskText
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view import logic
-from busprobe.tui.view.latency import about_lines
+from busprobe.tui.view.latency import Axes, about_lines
 from busprobe.tui.view.path import signal_of
 from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
@@ -48,6 +48,7 @@ class Logic(BoardScreen):
     def __init__(self) -> None:
         super().__init__()
         self._rows = logic.LogicRows()
+        self._axes = Axes()
         self._is_whole = True
         self._checks: Sequence[CheckResult] = ()
         self._triggers: Sequence[TriggerEntry] = ()
@@ -88,7 +89,7 @@ class Logic(BoardScreen):
         if check is old_check and one is old_one and width == old_width:
             return
         self._drawn = (check, one, width)
-        lines = about_lines(check, one, picture.start_ns, width)
+        lines = about_lines(check, one, picture.start_ns, width, self._axes)
         about.styles.height = len(lines)
         about.show_lines(lines)
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 
+from busprobe.grown import Grown, totals_of
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.tui.view.came import came_brief, came_text
+from busprobe.tui.view.lazy_rows import LazyRows, Picked, RowMaker
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, clock, span
 from busprobe.tui.view.values import entry_sign
@@ -57,8 +60,12 @@ class LogicRows:
 
     def __init__(self) -> None:
         self._checks: dict[str, tuple[CheckResult, Row]] = {}
-        self._occurrences: tuple[CheckResult, list[Row]] | None = None
-        self._triggers: tuple[tuple[object, ...], list[Row]] = ((), [])
+        self._occurrences: tuple[CheckResult, int, Sequence[Row]] | None = None
+        self._occurrence_rows: RowMaker[Occurrence] = RowMaker(lambda one: one.part)
+        self._triggers: tuple[tuple[object, ...], Sequence[Row]] = ((), ())
+        self._trigger_rows: RowMaker[TriggerEntry] = RowMaker(lambda entry: entry.name)
+        self._shown = ShownTriggers()
+        self._start_ns = 0
 
     def checks(self, checks: Sequence[CheckResult], words: str) -> list[Row]:
         """One row a check, in the order of the bench file."""
@@ -70,29 +77,35 @@ class LogicRows:
             made = self._checks[check.name] = (check, check_row(check))
         return made[1]
 
-    def occurrences(self, check: CheckResult | None, start_ns: int) -> list[Row]:
+    def occurrences(self, check: CheckResult | None, start_ns: int) -> Sequence[Row]:
+        """One row an occurrence, made when it comes into view."""
         if check is None:
-            return []
-        if self._occurrences is None or self._occurrences[0] is not check:
-            rows = [occurrence_row(check, one, start_ns) for one in check.occurrences]
-            self._occurrences = (check, rows)
-        return self._occurrences[1]
+            return ()
+        old = self._occurrences
+        if old is None or old[0] is not check or old[1] != start_ns:
+            if old is None or old[0].name != check.name or old[1] != start_ns:
+                self._occurrence_rows = RowMaker(lambda one: one.part)
+            of = check
+            rows = LazyRows(check.occurrences, self._occurrence_rows, lambda one: occurrence_row(of, one, start_ns))
+            self._occurrences = old = (check, start_ns, rows)
+        return old[2]
 
-    def triggers(self, entries: Sequence[TriggerEntry], words: str, start_ns: int) -> list[Row]:
-        """One row an entry, oldest first."""
+    def triggers(self, entries: Sequence[TriggerEntry], words: str, start_ns: int) -> Sequence[Row]:
+        """One row an entry, oldest first, made when it comes into view."""
         ends = (id(entries[0]), id(entries[-1])) if entries else ()
         key = (words, len(entries), start_ns, ends)
         if key != self._triggers[0]:
-            rows = [trigger_row(i, entry, start_ns) for i, entry in shown_triggers(entries, words)]
-            self._triggers = (key, rows)
+            if start_ns != self._start_ns:
+                self._start_ns, self._trigger_rows = start_ns, RowMaker(lambda entry: entry.name)
+            shown = self._shown.of(entries, words)
+            self._triggers = (key, LazyRows(shown, self._trigger_rows, lambda entry: trigger_row(entry, start_ns)))
         return self._triggers[1]
 
 
 def check_row(check: CheckResult) -> Row:
     """Verdict, name, how often each outcome, the worst latency."""
-    counts = dict.fromkeys(OUTCOMES, 0)
-    for one in check.occurrences:
-        counts[one.outcome] += 1
+    totals = totals_of(check.occurrences)
+    counts = {outcome: totals.count(outcome) for outcome in OUTCOMES}
     verdict = _VERDICTS[check.verdict]
     cells = [_count(counts[outcome], _TONES.get(outcome, Tone.DIM)) for outcome in _ORDER]
     told = ", ".join(f"{count} {outcome.value}" for outcome, count in counts.items() if count)
@@ -111,10 +124,9 @@ def _count(count: int, tone: Tone) -> Cell:
 
 
 def _worst(check: CheckResult) -> Cell:
-    timed = [o for o in check.occurrences if o.latency_ns is not None and o.outcome is Outcome.PASSED]
-    if not timed or check.limit_ns is None:
+    worst = totals_of(check.occurrences).worst
+    if worst is None or check.limit_ns is None:
         return cell("–" if check.limit_ns is None else span(check.limit_ns), Tone.DIM)
-    worst = max(timed, key=lambda o: o.latency_ns or 0)
     tone = Tone.WARN if worst.tight else Tone.PLAIN
     return cell(f"{span(worst.latency_ns or 0)} of {span(limit_of(check, worst) or 0)}", tone)
 
@@ -190,7 +202,28 @@ def shown_triggers(entries: Sequence[TriggerEntry], words: str) -> list[tuple[in
     return [(i, e) for i, e in enumerate(entries) if matches(words, e.name, signals_text(e.signals))]
 
 
-def trigger_row(place: int, entry: TriggerEntry, start_ns: int) -> Row:
+class ShownTriggers:
+    """Those that a filter lets through; as the log grows only what is new in it is looked at."""
+
+    def __init__(self) -> None:
+        self._of: tuple[Sequence[TriggerEntry], str, list[int]] = ((), "", [])
+        """What was looked at, for which words, and the places of those shown."""
+
+    def of(self, entries: Sequence[TriggerEntry], words: str) -> Sequence[TriggerEntry]:
+        if not words:
+            return entries
+        before, old_words, places = self._of
+        shared = entries.shared_with(before) if isinstance(entries, Grown) and words == old_words else 0
+        if shared < len(before):
+            # Another log, or an earlier time of the same.
+            places = places[: bisect_left(places, shared)]
+        new = enumerate(entries[shared:], shared)
+        places += [i for i, e in new if matches(words, e.name, signals_text(e.signals))]
+        self._of = (entries, words, places)
+        return Picked(entries, places, len(places))
+
+
+def trigger_row(entry: TriggerEntry, start_ns: int) -> Row:
     here = clock(entry.t_ns - start_ns, 3)
     signals = signals_text(entry.signals)
     cells = (cell(here), (entry_sign(entry), Span(entry.name)), cell(signals, Tone.DIM))

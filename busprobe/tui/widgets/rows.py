@@ -13,6 +13,7 @@ from textual.reactive import reactive
 from textual.strip import Strip
 
 from busprobe.tui.keys import bindings
+from busprobe.tui.view.lazy_rows import place_of
 from busprobe.tui.view.spans import Column, Row, Span, Tone, fit, share
 from busprobe.tui.widgets.painted import Painted
 
@@ -80,7 +81,8 @@ class Rows(Painted, can_focus=True):
             self._shared = 0
             self.refresh()
         if selected is not None and not (self.cursor < len(rows) and rows[self.cursor].key == selected.key):
-            self.cursor = next((i for i, row in enumerate(rows) if row.key == selected.key), self.cursor)
+            place = place_of(rows, selected.key)
+            self.cursor = self.cursor if place is None else place
         self.cursor = max(min(self.cursor, len(rows) - 1), 0)
         if len(rows) != len(old):
             self._measure()
@@ -119,11 +121,10 @@ class Rows(Painted, can_focus=True):
 
     def select(self, key: str) -> bool:
         """Put the cursor on the row of this key; False: there is none."""
-        for i, row in enumerate(self._rows):
-            if row.key == key:
-                self.cursor = i
-                return True
-        return False
+        place = place_of(self._rows, key)
+        if place is not None:
+            self.cursor = place
+        return place is not None
 
     # --- painting
 

@@ -1,0 +1,78 @@
+"""What occurrences come to: counts and the worst of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from busprobe.results import Occurrence, Outcome
+
+
+class PartTotals:
+    """Of one part of a check: "on" or "off" of `follows`; of any other check there is one, named ""."""
+
+    __slots__ = ("_counts", "first", "longest_ns", "worst")
+
+    def __init__(self, first: Occurrence) -> None:
+        self._counts: dict[Outcome, int] = {}
+        self.first = first
+        self.longest_ns = 0
+        """The longest latency of any of them."""
+        self.worst: Occurrence | None = None
+        """The passed one of the longest latency."""
+
+    def copy(self) -> PartTotals:
+        other = PartTotals(self.first)
+        other._counts, other.longest_ns, other.worst = self._counts.copy(), self.longest_ns, self.worst
+        return other
+
+    def add(self, one: Occurrence) -> None:
+        self._counts[one.outcome] = self._counts.get(one.outcome, 0) + 1
+        if one.latency_ns is not None:
+            self.longest_ns = max(self.longest_ns, one.latency_ns)
+            self.worst = worse(self.worst, one)
+
+    def count(self, outcome: Outcome) -> int:
+        return self._counts.get(outcome, 0)
+
+
+class Totals:
+    """Of some occurrences in their order."""
+
+    __slots__ = ("newest", "parts", "worst")
+
+    def __init__(self) -> None:
+        self.parts: dict[str, PartTotals] = {}
+        """In the order in which they are met."""
+        self.worst: Occurrence | None = None
+        """The passed one of the longest latency, of all parts."""
+        self.newest: Occurrence | None = None
+        """The one that began last."""
+
+    def copy(self) -> Totals:
+        other = Totals()
+        other.parts = {name: part.copy() for name, part in self.parts.items()}
+        other.worst, other.newest = self.worst, self.newest
+        return other
+
+    def add(self, more: Iterable[Occurrence]) -> None:
+        for one in more:
+            part = self.parts.get(one.part)
+            if part is None:
+                part = self.parts[one.part] = PartTotals(one)
+            part.add(one)
+            if self.newest is None or one.t_ns > self.newest.t_ns:
+                self.newest = one
+            self.worst = worse(self.worst, one)
+
+    def count(self, outcome: Outcome, part: str | None = None) -> int:
+        """part: None for all."""
+        if part is None:
+            return sum(each.count(outcome) for each in self.parts.values())
+        return self.parts[part].count(outcome) if part in self.parts else 0
+
+
+def worse(worst: Occurrence | None, one: Occurrence) -> Occurrence | None:
+    """The passed one of the longer latency; of equals the first."""
+    if one.latency_ns is None or one.outcome is not Outcome.PASSED:
+        return worst
+    return one if worst is None or one.latency_ns > (worst.latency_ns or 0) else worst
