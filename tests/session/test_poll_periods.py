@@ -24,6 +24,7 @@ name = "fast"
 driver = "text-lines"
 port = "COM3"
 period = "1 ms"
+baudrate = 1000000
 [[inputs.line]]
 name = "door_pin"
 number = 0
