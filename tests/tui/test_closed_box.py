@@ -9,7 +9,18 @@ import pytest
 
 from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import ClosedBox, Snapshot
-from busprobe.tui.view.closed_box import bar, drawn, in_one_line, in_order, largest, next_check, opened, passage
+from busprobe.tui.view.closed_box import (
+    bar,
+    drawn,
+    in_one_line,
+    in_order,
+    is_standing,
+    largest,
+    next_check,
+    opened,
+    passage,
+    standing,
+)
 from busprobe.tui.view.spans import plain, width_of
 
 MS, S = fake_van.MS, fake_van.S
@@ -208,3 +219,29 @@ def test_the_next_check_is_that_of_the_bench_file_round_the_end() -> None:
         seen.append(next_check(BOXES, shown, seen[-1]))
     assert seen == ["newest", "passed", "unused", "old failure", "failed", "newest"]
     assert next_check([], shown, None) is None
+
+
+@pytest.mark.parametrize(
+    ("outcome", "first", "effected", "delay", "verdict"),
+    [
+        (Outcome.FAILED, "Siren silent in park", "VIOLATED", "340 ms", "✗ FAILED"),
+        (Outcome.PASSED, "Rear white lamp follows reverse", "obeyed", "-", "✓ passed"),
+        (None, "Rear white lamp follows reverse", "-", "-", "○ not exercised"),
+    ],
+    ids=["violated", "obeyed", "not exercised"],
+)
+def test_checks_without_an_edge_are_drawn_where_they_fail_or_are_asked_for(
+    outcome: Outcome | None, first: str, effected: str, delay: str, verdict: str
+) -> None:
+    gear, name = fake_van.PATHS["gear"], "Siren silent in park"
+    length = 340 * MS if outcome is Outcome.FAILED else None
+    ends = () if outcome is None else (Occurrence(CAUSE, CAUSE + S, outcome, length_ns=length),)
+    siren = CheckResult(name, Verdict.PASS, ends, "never", "never siren and gear == 'P'", when="gear == 'P'")
+    shown = dataclasses.replace(fake_van.LIVE, checks=(fake_van.CHECKS[0], siren))
+    boxes = (*gear.boxes, *standing(gear, shown))
+    assert [box.check for box in boxes] == ["Rear white lamp follows reverse", name]
+    assert [is_standing(box, shown) for box in boxes] == [False, True]
+    assert in_order(boxes, shown)[0].check == first
+    says = passage(in_order(boxes, shown, name)[0], shown)
+    assert (says.cause, says.effect) == ("gear == 'P'", "never siren and gear == 'P'")
+    assert (says.effected, says.delay, says.verdict) == (effected, delay, verdict)

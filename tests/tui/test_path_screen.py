@@ -10,6 +10,7 @@ import pytest
 from fake_scene import FakeScene
 from textual.pilot import Pilot
 
+from busprobe.results import Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import User
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.screens.path import PathScreen
@@ -75,10 +76,18 @@ async def test_large_letters_and_back(live: FakeScene) -> None:
 
 
 def two_checks(scene: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The gear in two checks: one that has failed, and the newer one that has passed."""
+    """The gear in two checks with an edge: one that has failed, and the newer one that has passed."""
     gear = fake_van.PATHS["gear"]
     passed = gear.boxes[0]
-    failed = dataclasses.replace(passed, check="Beacons flash in step", cause_ns=fake_van.at(142.1), effect_ns=None)
+    name, at = "Work lamp strip follows the side door", fake_van.at(142.1)
+    failed = dataclasses.replace(passed, check=name, cause_ns=at, effect_ns=None)
+    ended = (Occurrence(at, at + fake_van.S, Outcome.FAILED, never_came=True),)
+    scene.alter(
+        checks=tuple(
+            dataclasses.replace(c, verdict=Verdict.FAIL, occurrences=ended) if c.name == name else c
+            for c in scene.picture.checks
+        )
+    )
     monkeypatch.setitem(fake_van.PATHS, "gear", dataclasses.replace(gear, boxes=(passed, failed)))
 
 
@@ -92,15 +101,14 @@ async def test_the_failed_check_is_drawn_and_n_goes_through_all(
     def shown() -> tuple[str, bool]:
         drawn = next(line for line in drawing(app).splitlines() if "controller:" in line)
         title = str(app.screen.query_one("#path", Sheet).border_title)
-        return drawn.partition("controller: ")[2][:10], "n check 1 of 2" in title
+        return drawn.partition("controller: ")[2][:10], "n check 1 of 3" in title
 
     async with app.run_test(size=size) as pilot:
         await press(pilot, "3")
-        assert shown() == ("Beacons fl", False)
-        await press(pilot, "n")
-        assert shown() == ("Rear white", True)
-        await press(pilot, "n")
-        assert shown() == ("Beacons fl", False)
+        assert shown() == ("Work lamp ", False)
+        for expected in (("Siren sile", False), ("Rear white", True), ("Work lamp ", False)):
+            await press(pilot, "n")
+            assert shown() == expected
 
 
 async def test_a_jump_to_an_occurrence_leads_to_its_check(replay: FakeScene, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -112,9 +120,9 @@ async def test_a_jump_to_an_occurrence_leads_to_its_check(replay: FakeScene, mon
         assert app.chosen == "gear"
         assert "controller: Rear white lamp follows" in drawing(app)
         await press(pilot, "n")
-        assert "controller: Beacons flash in step" in drawing(app)
+        assert "controller: Work lamp strip follows" in drawing(app)
         await press(pilot, "4", "3")
-        assert "controller: Beacons flash in step" in drawing(app)
+        assert "controller: Work lamp strip follows" in drawing(app)
         await press(pilot, "4", "j", "3")
         assert "controller: Rear white lamp follows" in drawing(app)
 

@@ -13,7 +13,7 @@ from textual.containers import Horizontal
 from busprobe.session.snapshot import ClosedBox, Snapshot
 from busprobe.tui.keys import bindings
 from busprobe.tui.screens.base import BoardScreen
-from busprobe.tui.view.closed_box import in_order, next_check, opened
+from busprobe.tui.view.closed_box import in_order, next_check, opened, standing
 from busprobe.tui.view.path import PICKER_COLUMNS, neighbour, path_lines, picker_rows, title
 from busprobe.tui.view.path_large import large_lines
 from busprobe.tui.widgets.rows import Rows
@@ -61,6 +61,8 @@ class PathScreen(BoardScreen):
         sheet, picker = self.query_one("#path", Sheet), self.query_one("#picker", Rows)
         name, scene = self.board.chosen, self.board.scene
         path = scene.path(name) if name is not None and scene is not None else None
+        if path is not None:
+            path = replace(path, boxes=(*path.boxes, *standing(path, picture)))
         if path is not None and replay is not None:
             path = replace(path, boxes=opened(path.boxes, replay.player.checks, picture.t_ns))
         width, height = sheet.scrollable_content_region.size

@@ -8,7 +8,7 @@ from textwrap import wrap
 from typing import NamedTuple
 
 from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
-from busprobe.session.snapshot import ClosedBox, Snapshot
+from busprobe.session.snapshot import ClosedBox, SignalPath, Snapshot
 from busprobe.tui.view.blocks import DOT_ROWS
 from busprobe.tui.view.boxes import HEAVY, box
 from busprobe.tui.view.came import came_brief, came_text
@@ -19,6 +19,8 @@ from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
 
 _BAR = "█░"
+STANDING = ("never", "always")
+"""Kinds of checks that no edge puts to the test."""
 LARGE_ROWS = ((DOT_ROWS, DOT_ROWS), (DOT_ROWS, 3), (3, 3), (0, 3))
 """Lines that delay and verdict take in block letters, the largest first."""
 
@@ -59,6 +61,34 @@ _VERDICTS = {
 }
 
 
+_KEPT = {
+    Outcome.PASSED: "obeyed",
+    Outcome.FAILED: "VIOLATED",
+    Outcome.UNDECIDED: "unknown",
+    Outcome.ALREADY: "obeyed",
+    Outcome.CUT: "obeyed until then",
+}
+"""What came of a check of the kinds never and always."""
+
+
+def standing(path: SignalPath, picture: Snapshot) -> tuple[ClosedBox, ...]:
+    """Boxes of the never and always checks that use the signal: without an edge, without a latency."""
+    results = {result.name: result for result in picture.checks}
+    names = dict.fromkeys(user.name for user in path.users if user.kind == "check")
+    made = []
+    for result in (results[name] for name in names if name in results):
+        if result.kind in STANDING:
+            last = max(result.occurrences, key=lambda o: o.t_ns, default=None)
+            since_ns = None if last is None else last.t_ns
+            when = result.when or "at any time"
+            made.append(ClosedBox(when, since_ns, result.expected, None, result.name, None))
+    return tuple(made)
+
+
+def is_standing(closed: ClosedBox, picture: Snapshot) -> bool:
+    return any(result.name == closed.check and result.kind in STANDING for result in picture.checks)
+
+
 def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
     """What went in last and what came out, as decided up to the picture's time."""
     cause_now, effect_now = _says_now(closed.cause, picture), _says_now(closed.effect, picture)
@@ -74,8 +104,12 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
     taken = closed.delay_ns
     if closed.effect_ns is not None:
         effected, delay = f"{part}at {clock(closed.effect_ns - picture.start_ns, 3)}", span(taken or 0)
+    elif last is None and is_standing(closed, picture):
+        effected, delay = "not decided yet", "-"
     elif last is None:
         effected, delay, taken = "not come yet", f"{span(waited)} so far", waited
+    elif is_standing(closed, picture):
+        effected, delay = f"{part}{_KEPT[last.outcome]}", "-" if last.length_ns is None else span(last.length_ns)
     elif came_brief(last):
         effected, delay, taken = f"{part}{came_text(last)}", came_brief(last), last.came_after_ns
     else:
@@ -88,7 +122,7 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
         closed.effect,
         effected,
         delay,
-        _limit(limit_ns),
+        _limit(limit_ns) if not is_standing(closed, picture) else "no latency",
         share,
         *_verdict(last),
         cause_now,
@@ -120,12 +154,16 @@ def _verdict(last: Occurrence | None) -> tuple[str, Tone, str]:
 
 
 def in_order(boxes: Sequence[ClosedBox], picture: Snapshot, check: str | None = None) -> list[ClosedBox]:
-    """The box of the check asked for first; then what failed, then the newest input edge; without one last."""
+    """The box of the check asked for first; then what failed, then the newest input edge; without one last.
+
+    What is never or always to be so comes after all that has an edge, unless it failed.
+    """
     results = {result.name: result for result in picture.checks}
 
     def rank(closed: ClosedBox) -> tuple[int | bool, ...]:
         last, result = _occurrence(closed, picture), results.get(closed.check)
-        has_failed = 0 if last is not None and last.outcome is Outcome.FAILED else 1 if _fails(result) else 2
+        rest = 3 if is_standing(closed, picture) else 2
+        has_failed = 0 if last is not None and last.outcome is Outcome.FAILED else 1 if _fails(result) else rest
         return closed.check != check, has_failed, closed.cause_ns is None, -(closed.cause_ns or 0)
 
     return sorted(boxes, key=rank)

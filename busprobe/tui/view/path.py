@@ -10,7 +10,7 @@ from busprobe.session.snapshot import ClosedBox, Kind, SignalNow, SignalPath, Sn
 from busprobe.timeline import TRUE, UNKNOWN
 from busprobe.tui.view.bit_grid import Drawn, grid, part_notes
 from busprobe.tui.view.boxes import beside, box
-from busprobe.tui.view.closed_box import drawn, in_one_line, in_order, largest, passage
+from busprobe.tui.view.closed_box import drawn, in_one_line, in_order, is_standing, largest, passage
 from busprobe.tui.view.path_users import shape, users_block, users_lines, users_rest
 from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell, fit, matches, width_of
 from busprobe.tui.view.times import clock, span
@@ -209,6 +209,8 @@ def boxes_block(
     lines: list[Line] = []
     for place, closed in enumerate(in_order(path.boxes, picture, check)):
         says = passage(closed, picture)
+        if place and is_standing(closed, picture):
+            continue  # those who use the signal tell it
         if place or is_low or width < BOX_WIDTH:
             lines.append(in_one_line(says, closed.check, width))
         elif large_room:

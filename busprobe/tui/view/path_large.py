@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from busprobe.session.snapshot import SignalPath, Snapshot, Stage
+from busprobe.session.snapshot import ClosedBox, SignalPath, Snapshot, Stage
 from busprobe.timeline import FALSE, TRUE
-from busprobe.tui.view.closed_box import LARGE_ROWS, in_order, passage
+from busprobe.tui.view.closed_box import LARGE_ROWS, in_order, is_standing, passage
 from busprobe.tui.view.closed_box import drawn as box_drawn
 from busprobe.tui.view.path import (
     BOX_HEIGHT,
@@ -37,7 +37,7 @@ def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int, ch
     Who uses the signal follows at its end, past `height` if need be.
     """
     steps = _joined(stages(path, picture))
-    others = max(len(path.boxes) - 1, 0)
+    others = len(_others(path, picture, check))
     room = height - len(steps) - _box_room(path, picture, width, height, check)
     scales = _scales(steps, path, width - _INDENT, room)
     room -= sum(scale.height for scale in scales.values())
@@ -69,12 +69,19 @@ def _joined(steps: list[Stage]) -> list[Stage]:
     return out
 
 
+def _others(path: SignalPath, picture: Snapshot, check: str | None) -> list[ClosedBox]:
+    """Boxes that take a line each."""
+    return [box for box in in_order(path.boxes, picture, check)[1:] if not is_standing(box, picture)]
+
+
 def _box_room(path: SignalPath, picture: Snapshot, width: int, height: int, check: str | None) -> int:
     """Lines kept for the controller: with the verdict large, where there is room the delay too; low: a line each."""
     if not path.boxes or height < BOX_HEIGHT or width < BOX_WIDTH:
         return len(path.boxes)
     says = passage(in_order(path.boxes, picture, check)[0], picture)
-    return len(path.boxes) - 1 + len(box_drawn(says, "", width, rows=LARGE_ROWS[-2 if height >= ROOMY_HEIGHT else -1]))
+    return len(_others(path, picture, check)) + len(
+        box_drawn(says, "", width, rows=LARGE_ROWS[-2 if height >= ROOMY_HEIGHT else -1])
+    )
 
 
 def _scales(steps: list[Stage], path: SignalPath, width: int, room: int) -> dict[int, Scale]:
