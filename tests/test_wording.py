@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import busprobe
-from busprobe.engine.taps import text_of
+from busprobe.engine.steps import text_of
 from busprobe.session.picture import value_text
 from busprobe.timeline import TRUE, Changes, Timeline
 
@@ -30,11 +30,13 @@ NEVER_ONE = {
     ("decode/soundness.py", " signals"): "two or more have one name",
     ("report/not_passed.py", " passes"): "some of them came, not all",
     ("session/walk.py", " edges"): "two for each time",
+    ("session/vanished.py", " messages"): "one is said in other words",
     ("sources/blf.py", " bytes"): "sizes of files and headers",
     ("sources/candump_line.py", " bytes"): "nine or more",
     ("sources/rows.py", " channels"): "a limit, hundreds",
     ("sources/wire_time.py", " characters"): "a request has eight",
     ("tui/view/walk.py", " edges"): "two for each time",
+    ("tui/view/walk_roles.py", " edges"): "two for each time",
     ("van/box_ports.py", " lines"): "a remark of the protocol, always in the same words",
     ("analysis/vehicle.py", " codes"): "a kind of codes, not a number",
     ("report/vehicle_text.py", " codes"): "a kind of codes, not a number",
@@ -58,7 +60,7 @@ def test_no_value_is_minus_zero(number: float, text: str) -> None:
     assert value_text(TRUE, number, False, {}, "V") == text
     known = Timeline(quantity=True)
     known.extend(Changes(np.array([0]), np.array([TRUE], np.uint8), np.array([number]), 10))
-    assert text_of(known, 5, {}, "V") == text
+    assert text_of(known, 5, {}, "V", "") == text
 
 
 def test_counts_and_their_nouns_agree() -> None:

@@ -68,6 +68,7 @@ class TextBox:
         self._newest_ns: int | None = None
         self._patient_to_ns = self._complete_ns + START_NS
         self._errors, self._unreadable = 0, b""
+        self._has_printed = False
 
     def close(self) -> None:
         port, self._port = self._port, None
@@ -76,12 +77,12 @@ class TextBox:
 
     def read(self) -> InputBatch:
         samples: list[Sample] = []
-        errors = self._errors
+        errors, self._has_printed = self._errors, False
         end_ns = self._clock.now_ns() + BATCH_NS
         while (now_ns := self._clock.now_ns()) < end_ns:
             samples += self._take(self._bytes())
             self._looked_ns = now_ns  # all that came before this has been read
-        if samples:
+        if self._has_printed:
             self._newest_ns, self._patient_to_ns = now_ns, now_ns + self._timeout_ns
             self._unreadable = self._unreadable if self._errors > errors else b""
         if now_ns > end_ns + ASLEEP_NS:
@@ -126,6 +127,7 @@ class TextBox:
         return samples + self._mapped(heard, arrival_ns)
 
     def _mapped(self, heard: list[tuple[int, TextSample]], arrival_ns: int) -> list[Sample]:
+        self._has_printed = self._has_printed or bool(heard)
         stamps = np.array([time_us * 1000 for time_us, _ in heard], np.int64)
         times = self._stamps.map(stamps, np.full(len(stamps), arrival_ns), np.full(len(stamps), self._looked_ns))
         # Where the program was held up and nobody can say when a line was printed, it is left out.

@@ -6,7 +6,7 @@ import dataclasses
 import shutil
 import time
 from collections import defaultdict, namedtuple
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from functools import partial
@@ -84,7 +84,7 @@ class Picturing:
 def _hashable(value: object) -> object:
     if isinstance(value, np.ndarray):
         return value.tobytes()
-    if isinstance(value, list | tuple | dict) or dataclasses.is_dataclass(value):
+    if isinstance(value, Sequence | dict) or dataclasses.is_dataclass(value):
         return repr(value)
     return value
 
