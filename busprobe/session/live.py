@@ -40,7 +40,7 @@ ADVANCE_S = 0.04
 """How often the engine evaluates what came, where that costs little."""
 SHARE = 0.04
 """The engine's share of the time: after an evaluation that took long the next one waits longer."""
-LONGEST_S = 0.08
+LONGEST_S = 0.055
 """It never waits longer than this: a trigger has to be in the log soon."""
 OPENING_S = 5.0
 """How long the first attempt to open all sources may take."""

@@ -182,10 +182,13 @@ def test_while_the_adapter_hangs_nothing_else_is_asked_and_it_is_said() -> None:
             'Bus "body": the adapter has not taken a frame for more than 1 s; nothing is asked until it does. '
             "Look at the wires and the bit rate; else unplug it and plug it in again."
         )
+        end = time.monotonic() + WAIT_S
+        while not bus.entered:
+            assert time.monotonic() < end, "the thread that sends does not come to it"
+            time.sleep(0.001)
         assert bus.entered == 1
         bus.free.set()
         found = None
-        end = time.monotonic() + WAIT_S
         while found is None:
             assert time.monotonic() < end
             time.sleep(0.001)
