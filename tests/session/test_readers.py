@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import sys
 import threading
 import time
 from collections.abc import Sequence
@@ -15,7 +17,7 @@ from busprobe.frames import Condition, FrameBatch, empty_frames
 from busprobe.session import live, readers
 from busprobe.session.live import LiveRun
 from busprobe.session.live_scene import LiveScene
-from busprobe.session.readers import Came, Gone, Inbox, Opened, Reader, stop_all
+from busprobe.session.readers import Came, Gone, Inbox, Opened, QuickTurns, Reader, stop_all
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import Health
@@ -261,3 +263,14 @@ def test_a_run_that_begins_while_a_source_is_down_says_so_from_its_very_beginnin
     assert run.states[-1].t_ns > start_ns
     run.begin(None, None, start_ns)
     assert [(row.t_ns, row.condition) for row in run.states] == [(start_ns, Condition.DOWN)]
+
+
+def test_while_readers_run_what_is_there_is_not_looked_through_for_garbage() -> None:
+    before_s = sys.getswitchinterval()
+    turns = QuickTurns()
+    turns.begin()
+    assert gc.get_freeze_count() > 1000
+    assert sys.getswitchinterval() < before_s
+    turns.end()
+    turns.end()
+    assert (gc.get_freeze_count(), sys.getswitchinterval()) == (0, before_s)
