@@ -11,7 +11,7 @@ from __future__ import annotations
 import shutil
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -130,21 +130,27 @@ class Recorder(threading.Thread):
             self.path.unlink(missing_ok=True)
 
     def run(self) -> None:
+        self._told(self._record)
+        self._over = True
+        self._told(self._writer.close)
+
+    def _told(self, do: Callable[[], object]) -> None:
+        """Whatever goes wrong in it, somebody has to be told that nothing is recorded any more."""
         try:
-            while not self._stop_now.is_set():
-                self._write(time.monotonic() + COMMIT_S)
-                if shutil.disk_usage(self.path.parent).free < LEAST_FREE:
-                    self._failure = (
-                        f"less than {LEAST_FREE // 1024**2} MB free on the disk of {self.path.name}: recording stopped."
-                    )
-                    return
-                self._make_room()
-            self._write(0.0)
-        except Exception as error:  # whatever it is, somebody has to be told that nothing is recorded any more
-            self._failure = self._said(error)
-        finally:
-            self._over = True
-            self._close()
+            do()
+        except Exception as error:
+            self._failure = self._failure or self._said(error)
+
+    def _record(self) -> None:
+        while not self._stop_now.is_set():
+            self._write(time.monotonic() + COMMIT_S)
+            if shutil.disk_usage(self.path.parent).free < LEAST_FREE:
+                self._failure = (
+                    f"less than {LEAST_FREE // 1024**2} MB free on the disk of {self.path.name}: recording stopped."
+                )
+                return
+            self._make_room()
+        self._write(0.0)
 
     def _write(self, until: float) -> None:
         """Take what comes up to a time, then commit it."""
@@ -176,12 +182,6 @@ class Recorder(threading.Thread):
         elif self._writer.wal_bytes > self._checkpoint_at or time.monotonic() >= self._checkpoint_by:
             self._writer.checkpoint()
             self._checkpoint_by = time.monotonic() + CHECKPOINT_S
-
-    def _close(self) -> None:
-        try:
-            self._writer.close()
-        except Exception as error:
-            self._failure = self._failure or self._said(error)
 
     def _said(self, error: Exception) -> str:
         return str(error) if isinstance(error, BusprobeError) else f"{self.path.name}: {said(error)}"

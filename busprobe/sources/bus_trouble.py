@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import struct
 import sys
 
 import can
@@ -33,6 +34,8 @@ OPENING_ERRORS: tuple[type[Exception], ...] = (
 """What drivers raise where something is missing: a driver whose library is not there stumbles over names."""
 UNREADABLE = (ValueError, TypeError, LookupError, AttributeError, AssertionError)
 """What drivers raise over bytes that are no frame."""
+DAMAGED: tuple[type[Exception], ...] = (can.CanError, ArithmeticError, struct.error, *UNREADABLE)
+"""What is raised where a datagram is taken apart that is no frame."""
 
 
 def port_name(bus: Bus) -> str:

@@ -15,6 +15,7 @@ import can
 import numpy as np
 
 from busprobe.frames import EXTENDED, SENT, FrameBatch, Int64Array, UInt8Array, UInt32Array, UInt64Array
+from busprobe.sources.bus_trouble import DAMAGED
 from busprobe.sources.received import bytes_of
 from busprobe.sources.socket_drain import Datagram, Form
 
@@ -92,7 +93,7 @@ class MulticastForm:
             flags = is_extended * np.uint8(EXTENDED)
             if self._mark:
                 flags |= bytes_of([name == self._mark for name in channels]) * np.uint8(SENT)
-        except Exception:  # a datagram may hold anything
+        except DAMAGED:
             return None
         most = np.where(is_extended, EXTENDED_MOST, STANDARD_MOST)
         is_plain = (

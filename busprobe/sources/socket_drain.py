@@ -22,7 +22,7 @@ import numpy as np
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch, Int64Array, empty_frames
-from busprobe.sources.bus_trouble import gone, unreadable
+from busprobe.sources.bus_trouble import DAMAGED, gone, unreadable
 from busprobe.sources.drain import HOPELESS, NAP_S, WAIT_S, Haul, haul_of_messages
 
 Datagram: TypeAlias = tuple[bytes, list[tuple[int, int, bytes]], int, object]
@@ -45,7 +45,7 @@ class Form(Protocol):
         ...
 
     def message(self, datagram: Datagram, stamp_s: float) -> can.Message | None:
-        """One datagram by python-can, None where it passes it over. Raises any Exception for what is no frame."""
+        """One datagram by python-can, None where it passes it over. Raises one of DAMAGED for what is no frame."""
         ...
 
 
@@ -121,7 +121,7 @@ class SocketDrain:
         for row, datagram in enumerate(datagrams):
             try:
                 message = self._form.message(datagram, stamps_ns[row] * 1e-9)
-            except Exception:  # a datagram may hold anything; what is no frame is counted
+            except DAMAGED:
                 self.unreadable += 1
                 continue
             if message is not None:

@@ -5,6 +5,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -113,22 +115,29 @@ channel = "{channel}"
 """
 
 
-@pytest.mark.parametrize("pause_s", [0.0, 0.05, 0.15, 0.4])
-def test_ctrl_c_twice_shows_no_traceback(folder: Path, pause_s: float) -> None:
-    """Whenever the second comes: the recording is closed and the report is there."""
-    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"twice {os.getpid()}"))
+@contextmanager
+def recording(folder: Path, channel: str) -> Iterator[subprocess.Popen[str]]:
+    """The program, recording to x.duckdb."""
+    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"{channel} {os.getpid()}"))
     command = [sys.executable, "-m", "busprobe", "record", "--bench", "live.toml", "--out", "x.duckdb"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     try:
         until = time.monotonic() + 30
         while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
             time.sleep(0.02)
+        yield process
+    finally:
+        process.kill()
+
+
+@pytest.mark.parametrize("pause_s", [0.0, 0.05, 0.15, 0.4])
+def test_ctrl_c_twice_shows_no_traceback(folder: Path, pause_s: float) -> None:
+    """Whenever the second comes: the recording is closed and the report is there."""
+    with recording(folder, "twice") as process:
         process.send_signal(signal.SIGINT)
         time.sleep(pause_s)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=30)
-    finally:
-        process.kill()
     assert "Traceback" not in err
     assert "fault of busprobe" not in err
     assert (process.returncode, "Summary" in out) == (0, True)
@@ -151,17 +160,9 @@ def test_recording_that_stopped_early_ends_with_1(busprobe, folder: Path, monkey
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
 def test_a_request_to_end_is_like_ctrl_c(folder: Path, name: str) -> None:
     """Verdicts, a closed recording and the same exit status."""
-    (folder / "live.toml").write_text(LIVE_BENCH.format(channel=f"{name} {os.getpid()}"))
-    command = [sys.executable, "-m", "busprobe", "record", "--bench", "live.toml", "--out", "x.duckdb"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    try:
-        until = time.monotonic() + 30
-        while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
-            time.sleep(0.02)
+    with recording(folder, name) as process:
         process.send_signal(getattr(signal, name))
         out, _ = process.communicate(timeout=30)
-    finally:
-        process.kill()
     assert (process.returncode, "Summary" in out) == (0, True)
     assert not (folder / "x.duckdb.wal").exists()
 

@@ -95,13 +95,13 @@ def test_the_run_goes_on_while_a_recording_is_closed(tmp_path: Path, monkeypatch
         until(lambda: scene.snapshot().recorder is not None)
         recorder = scene._recorder
         assert recorder is not None
-        close = recorder._close
+        close = recorder._writer.close
 
         def late() -> None:
             assert may_close.wait(20)
             close()
 
-        monkeypatch.setattr(recorder, "_close", late)
+        monkeypatch.setattr(recorder._writer, "close", late)
         assert scene.stop_recording() == ""
         until(lambda: scene._run.recorder is None)
         for source in sources:

@@ -6,32 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from set_clock import EPOCH, HOUR, MS, S, SetClock, ns
 
 from busprobe.sources.clock import ArrivalStamps, Clock, StampMap
 from busprobe.sources.wall_stamps import WallStamps
-
-MS = 1_000_000
-S = 1_000_000_000
-HOUR = 3600 * S
-EPOCH = 1_800_000_000 * S
-
-
-def ns(*values: int) -> np.ndarray:
-    return np.array(values, np.int64)
-
-
-class SetClock(Clock):
-    """A clock whose two parts the test moves."""
-
-    def __init__(self) -> None:
-        self.event_ns = EPOCH
-        self.ahead_ns = 0
-
-    def now_ns(self) -> int:
-        return self.event_ns
-
-    def wall_ahead_ns(self) -> int:
-        return self.ahead_ns
 
 
 def test_event_time_is_the_wall_clock_at_the_start_and_rises() -> None:

@@ -6,32 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from set_clock import EPOCH, HOUR, MS, S, SetClock, ns
 
-from busprobe.sources.clock import Clock
 from busprobe.sources.wall_stamps import SLACK_NS, WallStamps
-
-MS = 1_000_000
-S = 1_000_000_000
-HOUR = 3600 * S
-EPOCH = 1_800_000_000 * S
-
-
-def ns(*values: int) -> np.ndarray:
-    return np.array(values, np.int64)
-
-
-class SetClock(Clock):
-    """A clock whose two parts the test moves."""
-
-    def __init__(self) -> None:
-        self.event_ns = EPOCH
-        self.ahead_ns = 0
-
-    def now_ns(self) -> int:
-        return self.event_ns
-
-    def wall_ahead_ns(self) -> int:
-        return self.ahead_ns
 
 
 @pytest.mark.parametrize("held_ns", [40 * MS, 1600 * MS, 2300 * MS, 8 * HOUR], ids=["40 ms", "1.6 s", "2.3 s", "8 h"])

@@ -319,7 +319,7 @@ REPLAY = Snapshot(
     problems=('patrol_van.dbc, line 41: signal "RearRight" runs past the end of its message; it is left out.',),
     downs=DOWNS,
 )  # fmt: skip
-BENCH_FOLDER = "/home/bench/vans"
+BENCH_FOLDER = "/vans"
 NO_DATABASE = (
     f"{BENCH_FOLDER}/patrol_van.dbc: There is no such database file.\nCheck the name and the folder.\n"
     "Unknown without it: gear, brake, park_brake, turn, key, driver_door, road_temperature."
