@@ -103,9 +103,8 @@ class Occurrences(Grown[Occurrence]):
         self._totals: Totals | None = None
 
     def _first(self, count: int) -> Occurrences:
-        return Occurrences(
-            self._items, min(count, self.firm), self._rest[: max(count - self.firm, 0)], self._kept
-        )  # fmt: skip
+        first = super()._first(count)
+        return Occurrences(first._items, first.firm, first._rest, self._kept)
 
     @property
     def totals(self) -> Totals:

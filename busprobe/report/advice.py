@@ -1,4 +1,4 @@
-"""What to try when nothing is heard on a bus, in order."""
+"""What is wrong on a bus or was lost, and what to try when nothing is heard, in order."""
 
 from __future__ import annotations
 
@@ -32,6 +32,12 @@ def errors_text(errors: int, good: int) -> str:
         f"{counted(errors, 'error frame')} and not one good frame: a wrong bit rate, or a wire that is off. "
         "busprobe listen-rate finds the rate by listening only."
     )
+
+
+def overrun_text(lost: int, *, is_recorded: bool) -> str:
+    """Records that logic could not take in."""
+    kept = "; they are in the recording, flagged late" if is_recorded else ""
+    return f"{counted(lost, 'record')} lost: they came faster than they could be taken in{kept}."
 
 
 def nothing_heard_lines(*, indent: int = 0, rates_tried: bool = False) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from busprobe.obd_identifiers import is_answer
-from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text
+from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text, overrun_text
 from busprobe.report.live_text import size_text
 from busprobe.report.quantities import counted, exact, times
 from busprobe.session.downs import DownsNow, down_text
@@ -60,9 +60,7 @@ def _run(picture: Snapshot) -> Iterator[Wanted]:
     if picture.recorder is not None:
         yield from _recorder(picture.recorder)
     if picture.lost:
-        told = f"{counted(picture.lost, 'record')} lost: they came faster than they could be taken in"
-        kept = "." if picture.recorder is None else "; recorded they are, as late."
-        yield Wanted("busprobe", told + kept, True)
+        yield Wanted("busprobe", overrun_text(picture.lost, is_recorded=picture.recorder is not None), True)
     if picture.late:
         kept = "; they are recorded." if picture.recorder is not None and not picture.recorder.failure else "."
         yield Wanted("busprobe", f"{counted(picture.late, 'record')} came too late to count{kept}")

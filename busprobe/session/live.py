@@ -147,7 +147,7 @@ class LiveRun:
             self._next_advance = now + min(max(ADVANCE_S, took / SHARE), LONGEST_S)
 
     def _has_begun(self, now: float) -> bool:
-        """Whether every source has given something, or said why it cannot; nobody waits long for it."""
+        """Whether every source has given something, or said why it cannot; one that hangs is then said to be gone."""
         if not self._begun:
             hung = [name for name, status in self.status.items() if not (status.was_up or status.trouble)]
             self._begun = not hung or now > self._begin_by

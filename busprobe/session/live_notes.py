@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from busprobe.engine.engine import Results
-from busprobe.report.advice import errors_text, nothing_heard_lines
+from busprobe.report.advice import errors_text, nothing_heard_lines, overrun_text
 from busprobe.report.quantities import counted
 from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun
@@ -34,8 +34,7 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
             notes += _error_notes(name, status)
     notes += down_notes([row for row in run.states if run.status[row.source].was_up], run.start_ns)
     if run.inbox.lost:
-        kept = "." if recorder is None else "; recorded they are, as late."
-        notes.append(f"{counted(run.inbox.lost, 'record')} lost: they came faster than they could be taken in{kept}")
+        notes.append(overrun_text(run.inbox.lost, is_recorded=recorder is not None))
     if results.late:
         notes.append(f"{counted(results.late, 'record')} came too late to count, though recorded.")
     notes += _silence_notes(run)

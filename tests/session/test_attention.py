@@ -202,7 +202,10 @@ def test_of_the_run() -> None:
     recorder = RecorderNow("drive.duckdb", 1, 1, 999_000_000, "")
     found = attention(dataclasses.replace(PICTURE, lost=12, late=1, recorder=recorder))
     assert [(one.where, one.what) for one in found] == [
-        ("busprobe", "12 records lost: they came faster than they could be taken in; recorded they are, as late."),
+        (
+            "busprobe",
+            "12 records lost: they came faster than they could be taken in; they are in the recording, flagged late.",
+        ),
         ("recording", "Only 999.0 MB free: make room, recording stops by itself at about 200 MB."),
         ("busprobe", "1 record came too late to count; they are recorded."),
     ]

@@ -210,7 +210,7 @@ def test_what_cannot_be_taken_in_is_recorded_all_the_same(tmp_path: Path, monkey
         until(lambda: scene.snapshot().lost > 0)
         monkeypatch.undo()
         until(lambda: all(s.done.is_set() for s in sources))
-        until(lambda: any("recorded they are, as late" in one.what for one in attention(scene.snapshot())))
+        until(lambda: any("in the recording, flagged late" in one.what for one in attention(scene.snapshot())))
         lost, taken_in = scene.snapshot().lost, sum(status.rows for status in scene._run.status.values())
     with open_recording(path) as kept:
         late = count = 0
