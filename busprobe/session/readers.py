@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
+from typing import ClassVar
 
 from busprobe.errors import BusprobeError, DeviceError
 from busprobe.frames import FrameBatch, InputBatch
@@ -114,26 +115,34 @@ class Inbox:
 
 
 class QuickTurns:
-    """While it lasts no reader is held up for long: a driver with little room for frames cannot wait.
+    """While one lasts no reader is held up for long: a driver with little room for frames cannot wait.
 
     Threads take turns often, and what is there already is not looked through for garbage again and
-    again, which would take 40 ms every few seconds.
+    again, which would take 40 ms every few seconds. Both are of the whole program: where several
+    last at a time, the last one that ends puts them back.
     """
 
-    def __init__(self) -> None:
-        self._before_s: float | None = None
+    _lock = threading.Lock()
+    _lasting: ClassVar[set[QuickTurns]] = set()
+    _before_s = 0.0
 
     def begin(self) -> None:
-        self._before_s = sys.getswitchinterval()
-        sys.setswitchinterval(SWITCH_S)
-        gc.freeze()
+        with QuickTurns._lock:
+            if not QuickTurns._lasting:
+                QuickTurns._before_s = sys.getswitchinterval()
+                sys.setswitchinterval(SWITCH_S)
+            QuickTurns._lasting.add(self)
+            gc.freeze()
 
     def end(self) -> None:
         """Harmless twice."""
-        if self._before_s is not None:
-            sys.setswitchinterval(self._before_s)
-            self._before_s = None
-            gc.unfreeze()
+        with QuickTurns._lock:
+            if self not in QuickTurns._lasting:
+                return
+            QuickTurns._lasting.remove(self)
+            if not QuickTurns._lasting:
+                sys.setswitchinterval(QuickTurns._before_s)
+                gc.unfreeze()
 
 
 class Reader(threading.Thread):
