@@ -63,9 +63,13 @@ class Bus(Source):
         self.is_pressed, self.gear, self.is_silent = False, "P", False
         self.last_ns = 0
         """When it was heard last."""
+        self.held_up = 0
+        """How often the machine kept it from speaking for so long that its signals were lost."""
 
     def read(self) -> FrameBatch:
         now_ns = self._wait()
+        self.held_up += now_ns - self._last_ns > 100 * MS
+        self._last_ns = now_ns
         if self.is_silent:
             return replace(on_channels([]), complete_to_ns=now_ns)
         self.last_ns = now_ns

@@ -47,6 +47,7 @@ def test_live_a_message_that_no_longer_comes() -> None:
         assert about(scene.snapshot(), "gear") == []
         bus.gone = (TRANSMISSION,)
         until(lambda: code(scene.snapshot(), "gear") == UNKNOWN)
+        until(lambda: bool(about(scene.snapshot(), "gear")))  # "too old" until logic can tell that it is lost
         (text,) = about(scene.snapshot(), "gear")
         assert re.fullmatch(
             r'gear: unknown since \d+\.\d{3} s, because message "TransmissionStatus" no longer comes, '

@@ -110,12 +110,13 @@ def test_a_bus_that_falls_silent_is_a_loss_as_soon_as_the_signal_is_too_old(what
             watcher.watch(until=watcher.says("brake", "0"))
             watcher.watch(0.2)
             watcher.bus.is_silent = True
-            watcher.watch(until=lambda: watcher.heard.count(Happening.LOSS) == losses)  # noqa: B023
+            watcher.watch(until=lambda: watcher.heard.count(Happening.LOSS) >= losses)  # noqa: B023
             took.append(watcher.scene.snapshot().end_ns - watcher.bus.last_ns)
         watcher.watch(3.0)  # asleep by now
         losses = watcher.step.losses if what == "walk" else watcher.wiggle.losses
     assert min(took) <= (100 + 200) * MS, "its age and 200 ms; once at least unhindered"
     assert max(took) <= 1000 * MS, "on a busy machine"
-    assert (losses, watcher.heard.count(Happening.LOSS)) == (3, 3)
+    assert losses == watcher.heard.count(Happening.LOSS)
+    assert 3 <= losses <= 3 + watcher.bus.held_up
     if what == "wiggle":
         assert watcher.wiggle.last_loss_ns == pytest.approx(watcher.bus.last_ns + 100 * MS, abs=2 * MS)
