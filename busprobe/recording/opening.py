@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from typing import Final
 
 import duckdb
 
-from busprobe.errors import FormatError, OpenError
+from busprobe.errors import FormatError, OpenError, counted
 from busprobe.recording.schema import FORMAT, MAGIC, TABLES, wal_of
-from busprobe.recording.trouble import told
+from busprobe.recording.trouble import LogDamagedError, is_damage, told
 
-MEMORY_LIMIT = "256MB"
-"""Streaming needs little; the limit keeps DuckDB from holding the whole file."""
+CONFIG: Final[dict[str, str | bool | int | float | list[str]]] = {"threads": 2, "memory_limit": "256MB"}
+"""Streaming needs little memory; the limit keeps DuckDB from holding the whole file."""
+
+_PAST_END = "Could not read enough bytes"
+_LOCATION = re.compile(r"at location (\d+)")
 
 
 def looks_like(head: bytes) -> bool:
@@ -22,7 +27,7 @@ def looks_like(head: bytes) -> bool:
 def connect(path: Path) -> duckdb.DuckDBPyConnection:
     """A read-only connection to a file that has every table of a recording.
 
-    Raises OpenError, or FormatError where the file is damaged.
+    Raises OpenError, or FormatError where the file is damaged so that none of its tables is found.
     """
     if path.is_dir():
         raise OpenError("This is a folder.", path=path, hint="Name a recording in it.")
@@ -30,14 +35,33 @@ def connect(path: Path) -> duckdb.DuckDBPyConnection:
         raise OpenError("The file does not exist.", path=path, hint="Check the name and the folder.")
     if path.stat().st_size == 0:
         raise OpenError("The file is empty.", path=path, hint="Choose another recording.")
-    with told(path):
-        con = duckdb.connect(str(path.absolute()), read_only=True, config={"threads": 2, "memory_limit": MEMORY_LIMIT})
+    try:
+        with told(path):
+            con = duckdb.connect(str(path.absolute()), read_only=True, config=CONFIG)
+    except LogDamagedError:
+        raise
+    except FormatError as error:
+        raise _nothing_found(error, path) from error
     try:
         _refuse_other_databases(con, path)
     except OpenError:
         con.close()
         raise
     return con
+
+
+def _nothing_found(error: FormatError, path: Path) -> FormatError:
+    """The same error where it is met on opening: it is of what tells where the tables of the file are."""
+    if _PAST_END in error.message:
+        what = f"cut short: of it only {counted(path.stat().st_size, 'byte')} can be read"
+    else:
+        at = _LOCATION.search(error.message)
+        what = "damaged" + (f" at byte {int(at[1]):,}" if at else "")
+    return FormatError(
+        f"The recording is {what}. What tells where its tables are is lost, so nothing in it can be read.",
+        path=path,
+        hint="Use another copy of it.",
+    )
 
 
 def _refuse_other_databases(con: duckdb.DuckDBPyConnection, path: Path) -> None:
@@ -56,8 +80,7 @@ def _refuse_other_databases(con: duckdb.DuckDBPyConnection, path: Path) -> None:
                 path=path,
                 hint="Choose a file that busprobe recorded.",
             )
-        row = con.execute("SELECT value FROM about WHERE key = 'format'").fetchone()
-    found = row[0] if row else ""
+    found = _format_of(con)
     if not found.isdigit():
         raise FormatError(f'The recording has the format number "{found}", which is none.', path=path)
     if int(found) > FORMAT:
@@ -66,6 +89,17 @@ def _refuse_other_databases(con: duckdb.DuckDBPyConnection, path: Path) -> None:
             path=path,
             hint="Install a newer busprobe.",
         )
+
+
+def _format_of(con: duckdb.DuckDBPyConnection) -> str:
+    """The number of its format, as it says; of one that is too damaged to say so, the newest one."""
+    try:
+        row = con.execute("SELECT value FROM about WHERE key = 'format'").fetchone()
+    except duckdb.Error as error:
+        if not is_damage(error):
+            raise
+        return str(FORMAT)
+    return row[0] if row else ""
 
 
 def _tables_missing(names: list[str]) -> str:

@@ -11,14 +11,18 @@ from collections.abc import Iterator, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import MappingProxyType, TracebackType
 from typing import Any
 
 import duckdb
 
+from busprobe.errors import OpenError
 from busprobe.frames import Batch, Condition, FrameBatch
 from busprobe.recording import lookup
+from busprobe.recording.damage import Damage
 from busprobe.recording.marking import append_marker
+from busprobe.recording.mending import open_whole_or_rest
 from busprobe.recording.opening import connect, looks_like
 from busprobe.recording.schema import BOX, BUS, COMPLETE_TO
 from busprobe.recording.streams import Piece, Source, frame_reads, input_pieces, state_pieces
@@ -42,18 +46,28 @@ INPUT_SHARE = 16
 def open_recording(path: Path) -> Recording:
     """Opens a recording read-only.
 
-    Raises OpenError (missing, empty, a folder, no recording, in use, too new) or
-    FormatError (damaged).
+    Of a damaged one all that can be read is there, and `damage` tells the rest. Raises OpenError
+    (missing, empty, a folder, no recording, in use, too new) or FormatError (so damaged that
+    nothing can be read).
     """
-    return Recording(path, connect(path))
+    return Recording(path, *open_whole_or_rest(path))
 
 
 class Recording:
     """An open recording."""
 
-    def __init__(self, path: Path, con: duckdb.DuckDBPyConnection) -> None:
+    def __init__(
+        self,
+        path: Path,
+        con: duckdb.DuckDBPyConnection,
+        directory: TemporaryDirectory[str] | None = None,
+        damage: Damage | None = None,
+    ) -> None:
+        """directory, damage: of a damaged one, where the rest of it was copied to, and what is missing."""
         self.path = path
+        self.damage = damage
         self._con = con
+        self._directory = directory
         self._lock = threading.Lock()
         """Held while somebody looks a time up, and while the file is opened anew to keep a marker."""
         with told(path):
@@ -129,8 +143,11 @@ class Recording:
     def add_marker(self, t_ns: int, note: str) -> None:
         """Keep a marker in the recording, which is opened for writing for that moment.
 
-        No batches may be read meanwhile. Raises OpenError where the file cannot be written.
+        No batches may be read meanwhile. Raises OpenError where the file cannot be written; to a
+        damaged one nothing is.
         """
+        if self.damage is not None:
+            raise OpenError("The recording is damaged, so no marker is kept in it.", path=self.path)
         with self._lock:
             self._con.close()
             try:
@@ -140,6 +157,8 @@ class Recording:
 
     def close(self) -> None:
         self._con.close()
+        if self._directory is not None:
+            self._directory.cleanup()
 
     def _all(self, sql: str) -> list[Any]:
         return self._con.execute(sql).fetchall()

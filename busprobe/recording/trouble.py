@@ -10,11 +10,21 @@ from pathlib import Path
 import duckdb
 
 from busprobe.errors import BusprobeError, FormatError, OpenError
+from busprobe.recording.schema import wal_of
 
 _HOLDER = re.compile(r"Conflicting lock is held in .*\(PID (\d+)\)")
 _SHARED = re.compile(r"used by another process|Could not set lock")
 _NEWER = re.compile(r"database file with version number|Unsupported Storage Version")
 _DAMAGED = re.compile(r"Corrupt database file|Could not read enough bytes|Checksum|Failure while replaying WAL")
+_LOG = re.compile(r"Failure while replaying WAL")
+_ENTRY = re.compile(r"entry at byte position (\d+)")
+
+
+class LogDamagedError(FormatError):
+    """The log beside a recording cannot be taken in."""
+
+    good_bytes = 0
+    """So much of it, from its beginning, can be."""
 
 
 @contextmanager
@@ -24,6 +34,11 @@ def told(path: Path) -> Iterator[None]:
         yield
     except duckdb.Error as error:
         raise explain(error, path) from error
+
+
+def is_damage(error: duckdb.Error) -> bool:
+    """Whether an error of DuckDB tells of a file that is not as it was written."""
+    return _DAMAGED.search(str(error)) is not None
 
 
 def explain(error: duckdb.Error, path: Path) -> BusprobeError:
@@ -47,8 +62,17 @@ def explain(error: duckdb.Error, path: Path) -> BusprobeError:
             path=path,
             hint="Choose a recording, or a log in one of the formats that busprobe reads.",
         )
+    if _LOG.search(text):
+        log = LogDamagedError(
+            f'The log beside the recording, "{wal_of(path).name}", is damaged.',
+            path=path,
+            hint="Use another copy of both, or move the log to another folder: it holds up to the last 30 s.",
+        )
+        entry = _ENTRY.search(text)
+        log.good_bytes = int(entry[1]) if entry else 0
+        return log
     line = text.splitlines()[0].rstrip(".!").replace('"', "'")
-    if _DAMAGED.search(text):
+    if is_damage(error):
         return FormatError(
             f'The recording is damaged: DuckDB says "{line}".',
             path=path,

@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.recording.mending import DAMAGED
 from busprobe.report.quantities import exact, moment, times
 
 SHOWN = 5
@@ -59,7 +60,8 @@ def absent_from(states: Iterable[SourceState], start_ns: int) -> set[str]:
         first.setdefault(row.source, row)
         if row.condition is Condition.UP:
             came.add(row.source)
-    return {name for name, row in first.items() if row.condition is Condition.DOWN and row.t_ns <= start_ns} - came
+    absent = {name for name, row in first.items() if row.condition is Condition.DOWN and row.t_ns <= start_ns}
+    return {name for name in absent - came if first[name].note != DAMAGED}
 
 
 class Down(NamedTuple):

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Protocol
 
-from busprobe.errors import OpenError, Problems
+from busprobe.errors import FormatError, OpenError, Problems
 from busprobe.frames import Batch, FrameBatch, InputBatch
 from busprobe.recording.marking import MARKER
 from busprobe.recording.read import Recording, looks_like, open_recording
@@ -16,6 +16,7 @@ from busprobe.recording.schema import wal_of
 from busprobe.recording.walk_events import WALK, walk_results
 from busprobe.report.quantities import moment
 from busprobe.results import Marker, WalkResult
+from busprobe.session.damaged import damage_notes
 from busprobe.sources.detect import detect
 from busprobe.sources.formats import BATCH_ROWS, Format
 
@@ -164,7 +165,8 @@ def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS)
     """Open a recording of any kind that busprobe reads.
 
     Raises OpenError where there is none, it is of no known format or in use, or lacks the log of a
-    killed process that holds all of it. Damage within it goes to `problems` while its batches are read.
+    killed process that holds all of it. Damage within it goes to `problems`, at once or while its
+    batches are read.
     """
     if path.is_file() and looks_like(_head(path)):
         recording = open_recording(path)
@@ -176,6 +178,13 @@ def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS)
                 path=path,
                 hint=f'Copy "{wal.name}" too, and keep both together.',
             )
+        if recording.damage is not None:
+            try:
+                for text in damage_notes(recording.damage, recording.start_ns or 0, recording.end_ns or 0):
+                    problems.add(text, path=path)
+            except FormatError:
+                recording.close()
+                raise
         return OwnRecording(recording, batch_rows)
     return FrameFile(path, detect(path, (OWN_FORMAT,)), problems, batch_rows)
 

@@ -214,7 +214,9 @@ class ReplayScene:
     def _keep_marker(self, t_ns: int, note: str) -> str:
         mark = Mark(t_ns, "marker", note)
         told = ""
-        if isinstance(self._source, OwnRecording):
+        if isinstance(self._source, OwnRecording) and self._source.recording.damage is not None:
+            told = "Nothing is written to a damaged recording: the marker lasts until you leave."
+        elif isinstance(self._source, OwnRecording):
             if self._thread.is_alive():
                 return "The recording is still being loaded: set the marker when that is done."
             try:
