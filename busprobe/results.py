@@ -130,6 +130,10 @@ class LogLine:
     text: str = ""
 
 
+Logged = TriggerEntry | LogLine
+"""A line of the trigger log as screens show it: what a trigger logged, or a bus that fell asleep or woke."""
+
+
 class WalkOutcome(Enum):
     """What the guided walk found of a role."""
 

@@ -14,13 +14,14 @@ from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, said
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.report.live_text import LiveStatus
-from busprobe.results import CheckResult, LogLine, TriggerEntry, WalkResult
+from busprobe.results import CheckResult, Logged, LogLine, WalkResult
 from busprobe.session.asking import Asking
 from busprobe.session.board import Board
 from busprobe.session.guide import Guide
 from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder, stated_uncertainty
 from busprobe.session.live_status import StatusTaker
+from busprobe.session.logged import TriggerLog
 from busprobe.session.recorder import Recorder
 from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
@@ -73,7 +74,8 @@ class LiveScene:
         self._failure = ""
         self._fresh_lines = True
         self._checks: tuple[CheckResult, ...] = ()
-        self._triggers: Sequence[TriggerEntry] = ()
+        self._triggers: Sequence[Logged] = ()
+        self._log = TriggerLog()
         self._next_status = self._next_trim = 0
         self._problems = tuple(problems)
         self._unasked = ""
@@ -176,7 +178,7 @@ class LiveScene:
                 if self._fresh_lines:
                     self._fresh_lines = False
                     self._checks = self._run.engine.checks_so_far()
-                    self._triggers = self._run.engine.triggers_so_far()
+                    self._triggers = self._log.with_entries(self._run.engine.triggers_so_far())
                 self._now_and_then()
             self._asking.stop()
             self._run.finish()
@@ -229,7 +231,7 @@ class LiveScene:
             with self._lock:
                 self._board, self._tally = board, FrameTally()
             self._run.begin(recorder, board.histories, start_ns)
-            self._recorder, self._fresh_lines = recorder, True
+            self._recorder, self._fresh_lines, self._log = recorder, True, TriggerLog()
             self._kept_walk.record_to(recorder)
             del self._wanted[0]
 
@@ -241,6 +243,7 @@ class LiveScene:
                 self._board.polls.add(batch)
 
     def _lines(self, lines: Sequence[LogLine]) -> None:
+        self._log.add(lines)
         self._fresh_lines = self._fresh_lines or bool(lines)
 
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:

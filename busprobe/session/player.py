@@ -10,7 +10,7 @@ import numpy as np
 
 from busprobe.engine.history import History
 from busprobe.frames import Int64Array
-from busprobe.results import CheckResult, TriggerEntry
+from busprobe.results import CheckResult, Logged
 from busprobe.session.scene import SPEEDS
 from busprobe.session.snapshot import Mark
 from busprobe.session.stores import FrameStore
@@ -21,7 +21,7 @@ class ReplayPlayer:
     """The position runs with a clock while it plays; everything else sets it.
 
     span: start and end of what is loaded so far. marks: all marks but edges, in order of time.
-    results: all checks and triggers so far.
+    results: all checks and the trigger log so far.
     """
 
     def __init__(
@@ -31,7 +31,7 @@ class ReplayPlayer:
         span: Callable[[], tuple[int, int]],
         marks: Callable[[], Sequence[Mark]],
         keep_marker: Callable[[int, str], str],
-        results: Callable[[], tuple[Sequence[CheckResult], Sequence[TriggerEntry]]],
+        results: Callable[[], tuple[Sequence[CheckResult], Sequence[Logged]]],
     ) -> None:
         self._store = store
         self._histories = histories
@@ -70,7 +70,7 @@ class ReplayPlayer:
         return self._results()[0]
 
     @property
-    def triggers(self) -> Sequence[TriggerEntry]:
+    def triggers(self) -> Sequence[Logged]:
         return self._results()[1]
 
     def edges(self, signal: str) -> Int64Array:

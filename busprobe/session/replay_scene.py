@@ -13,13 +13,14 @@ from busprobe.engine.engine import Engine
 from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, Problems, said
 from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
-from busprobe.results import CheckResult, LogLine, Outcome, TriggerEntry
+from busprobe.results import CheckResult, Logged, LogLine, Outcome
 from busprobe.session.board import Board
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
 from busprobe.session.kept_marks import marker_marks, walk_marks
 from busprobe.session.log_marks import LogMarks
+from busprobe.session.logged import BUS_KINDS, TriggerLog
 from busprobe.session.opening import OpenedSource, OwnRecording, markers_of, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
@@ -59,7 +60,8 @@ class ReplayScene:
             plan, source.sources, source.uncertainty_ns, by_channel=source.is_own, histories=self._board.histories
         )
         self._checks: tuple[CheckResult, ...] = self._engine.checks_so_far()
-        self._triggers: Sequence[TriggerEntry] = ()
+        self._triggers: Sequence[Logged] = ()
+        self._trigger_log = TriggerLog()
         recorded = walk_of(source)
         self.guide = Guide(lambda _: "A recording that is replayed keeps no result of a walk.", recorded)
         self._own_marks = [*marker_marks(markers_of(source)), *walk_marks(recorded, source.start_ns or 0)]
@@ -189,7 +191,7 @@ class ReplayScene:
 
     def _publish(self) -> None:
         self._checks = self._engine.checks_so_far()
-        self._triggers = self._engine.triggers_so_far()
+        self._triggers = self._trigger_log.with_entries(self._engine.triggers_so_far())
         self._merge_marks()
 
     def _merge_marks(self) -> None:
@@ -198,8 +200,9 @@ class ReplayScene:
         self._marks = tuple(sorted(marks, key=lambda m: m.t_ns))
 
     def _mark(self, lines: Sequence[LogLine]) -> None:
+        self._trigger_log.add(lines)
         for line in lines:
-            if line.kind in ("asleep", "awake"):
+            if line.kind in BUS_KINDS:
                 self._sleeps.setdefault(line.name, []).append(line)
             if line.kind in MARKED:
                 is_press = line.kind == "trigger" and line.name in self._buttons

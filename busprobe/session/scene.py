@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Protocol
 
 from busprobe.frames import Int64Array
-from busprobe.results import CheckResult, TriggerEntry
+from busprobe.results import CheckResult, Logged
 from busprobe.session.guide import Guide
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot
 
@@ -35,8 +35,8 @@ class Player(Protocol):
         ...
 
     @property
-    def triggers(self) -> Sequence[TriggerEntry]:
-        """All loaded so far, also those after the position."""
+    def triggers(self) -> Sequence[Logged]:
+        """The trigger log loaded so far, also what is after the position."""
         ...
 
     def edges(self, signal: str) -> Int64Array:

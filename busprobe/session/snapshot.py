@@ -15,7 +15,7 @@ import numpy as np
 from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
-from busprobe.results import CheckResult, TriggerEntry, Verdict
+from busprobe.results import CheckResult, Logged, Verdict
 from busprobe.session.downs import DownsNow
 from busprobe.session.requests_now import RequestsNow
 from busprobe.session.sources_now import RecorderNow, SourceNow
@@ -258,8 +258,8 @@ class Snapshot:
     frames: FrameTable = EMPTY_TABLE
     checks: tuple[CheckResult, ...] = ()
     """Each with the occurrences decided up to `t_ns`."""
-    triggers: Sequence[TriggerEntry] = ()
-    """Those decided up to `t_ns`, oldest first; live: the newest 1,000."""
+    triggers: Sequence[Logged] = ()
+    """The trigger log: what was decided up to `t_ns`, oldest first; live: the newest 1,000."""
     sources: tuple[SourceNow, ...] = ()
     recorder: RecorderNow | None = None
     problems: tuple[str, ...] = ()

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from busprobe.report.trigger_log import triggers_csv, triggers_json, triggers_text
-from busprobe.results import TriggerEntry
+from busprobe.results import LogLine, TriggerEntry
 
 S = 1_000_000_000
 ENTRIES = (
@@ -46,6 +46,25 @@ def test_json_where_the_name_says_so(name: str) -> None:
 def test_json_says_which_lines_are_markers() -> None:
     entries = (*ENTRIES, TriggerEntry("Marker", 8 * S, 8 * S, {"button": "on"}, is_marker=True))
     assert [e["marker"] for e in json.loads(triggers_json(entries, S))["triggers"]] == [False, False, True]
+
+
+def test_sleeps_and_wakes_of_buses_are_in_it() -> None:
+    """In JSON apart, as `verify --json` has them."""
+    entries = (*ENTRIES, LogLine(10 * S, 8 * S, -1, "asleep", "body", "nothing heard on body since"))
+    assert triggers_csv(entries, S).splitlines()[-1] == (
+        "7.0,8000000000,body asleep,10000000000,,,nothing heard on body since"
+    )
+    report = json.loads(triggers_json(entries, S))
+    assert len(report["triggers"]) == len(ENTRIES)
+    assert report["bus_log"] == [
+        {
+            "channel": "body",
+            "kind": "asleep",
+            "t_ns": 8 * S,
+            "t_s": 7.0,
+            "text": "nothing heard on body since",
+        }
+    ]
 
 
 def test_csv_for_every_other_name() -> None:

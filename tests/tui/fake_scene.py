@@ -11,7 +11,7 @@ import numpy as np
 
 from busprobe.frames import Int64Array
 from busprobe.report.walk import result_line
-from busprobe.results import CheckResult, TriggerEntry, WalkResult
+from busprobe.results import CheckResult, Logged, WalkResult
 from busprobe.session.guide import Guide
 from busprobe.session.kept_marks import walk_marks
 from busprobe.session.scene import SPEEDS
@@ -40,7 +40,7 @@ class FakePlayer:
         return self._scene.picture.checks
 
     @property
-    def triggers(self) -> Sequence[TriggerEntry]:
+    def triggers(self) -> Sequence[Logged]:
         return self._scene.picture.triggers
 
     def edges(self, signal: str) -> Int64Array:

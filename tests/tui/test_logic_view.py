@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 from fake_van import CHECKS, MS, START, TRIGGERS, at
 
-from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
+from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry, Verdict
 from busprobe.tui.view.latency import about_lines, axis_signs, plot_lines
 from busprobe.tui.view.logic import (
     OCCURRENCE_COLUMNS,
@@ -59,6 +59,17 @@ def test_rows_of_unchanged_results_are_the_same_objects() -> None:
     assert kept.triggers(TRIGGERS, "", START) is kept.triggers(TRIGGERS, "", START)
     changed = dataclasses.replace(REVERSE, verdict=Verdict.FAIL)
     assert texts(kept.checks([changed], "")[0])[0] == "✗ FAIL"
+
+
+def test_a_bus_that_slept_has_its_lines_in_the_log() -> None:
+    asleep = LogLine(START + 4_000 * MS, START + 2_000 * MS, -1, "asleep", "body", "nothing heard on body since")
+    awake = LogLine(START + 9_000 * MS, START + 9_000 * MS, -1, "awake", "body", "first frame after it: 1B4")
+    entries = [TRIGGERS[0], asleep, awake]
+    assert texts(trigger_row(asleep, START)) == ["00:02.000", "z body asleep", "nothing heard on body since"]
+    assert texts(trigger_row(awake, START)) == ["00:09.000", "● body awake", "first frame after it: 1B4"]
+    assert trigger_row(asleep, START).copy == "00:02.000\tbody asleep\tnothing heard on body since"
+    assert [texts(row)[1] for row in LogicRows().triggers(entries, "asleep", START)] == ["z body asleep"]
+    assert [texts(row)[1] for row in LogicRows().triggers(entries, "1B4", START)] == ["● body awake"]
 
 
 def test_the_filter_takes_names_and_verdicts() -> None:

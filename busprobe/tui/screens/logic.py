@@ -13,7 +13,7 @@ from textual.containers import Horizontal
 
 from busprobe.errors import counted
 from busprobe.report.trigger_log import triggers_text
-from busprobe.results import CheckResult, Occurrence, TriggerEntry
+from busprobe.results import CheckResult, Logged, Occurrence
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.files import free_name, write_new
 from busprobe.tui.keys import bindings
@@ -51,7 +51,7 @@ class Logic(BoardScreen):
         self._axes = Axes()
         self._is_whole = True
         self._checks: Sequence[CheckResult] = ()
-        self._triggers: Sequence[TriggerEntry] = ()
+        self._triggers: Sequence[Logged] = ()
         self._drawn: tuple[CheckResult | None, Occurrence | None, int] = (None, None, 0)
         """What the plot was drawn for: a check may have thousands of occurrences."""
 
@@ -101,7 +101,7 @@ class Logic(BoardScreen):
         check, at = self._check(), self.query_one("#occurrences", Rows).cursor
         return check.occurrences[at] if check is not None and at < len(check.occurrences) else None
 
-    def _entry(self) -> TriggerEntry | None:
+    def _entry(self) -> Logged | None:
         shown, at = logic.shown_triggers(self._triggers, self.words), self.query_one("#log", Rows).cursor
         return shown[at][1] if at < len(shown) else None
 
@@ -125,7 +125,7 @@ class Logic(BoardScreen):
         super().action_panel(number)
 
     def action_jump(self) -> None:
-        """To the instant of the selected trigger or occurrence."""
+        """To the instant of the selected line of the log, or occurrence."""
         if self.query_one("#log", Rows).has_focus:
             entry = self._entry()
             t_ns = None if entry is None else entry.t_ns

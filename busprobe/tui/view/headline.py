@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from busprobe.errors import counted
+from busprobe.results import TriggerEntry
 from busprobe.session.snapshot import RecorderNow, Snapshot
 from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
 from busprobe.tui.view.times import clock, size
@@ -67,9 +68,9 @@ def failed_checks(picture: Snapshot, *, short: bool = False) -> tuple[Span, ...]
 
 def newest_trigger(picture: Snapshot) -> tuple[Span, ...]:
     """Time and name of the trigger that happened last."""
-    if not picture.triggers:
+    entry = next((e for e in reversed(picture.triggers) if isinstance(e, TriggerEntry)), None)
+    if entry is None:
         return (Span("no trigger yet", Tone.DIM),)
-    entry = picture.triggers[-1]
     return entry_sign(entry), Span(clock(entry.t_ns - picture.start_ns), Tone.DIM), Span(" "), Span(entry.name)
 
 

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 
 from busprobe.grown import Grown, totals_of
 from busprobe.report.verified import OUTCOMES
-from busprobe.results import CheckResult, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
+from busprobe.results import CheckResult, Logged, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.tui.view.came import came_brief, came_text
 from busprobe.tui.view.lazy_rows import LazyRows, Picked, RowMaker
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, clock, span
-from busprobe.tui.view.values import entry_sign
+from busprobe.tui.view.values import entry_name, entry_sign
 
 CHECK_COLUMNS = (
     Column("Verdict", 15),
@@ -34,7 +34,7 @@ OCCURRENCE_COLUMNS = (
 )
 TRIGGER_COLUMNS = (
     Column("Time", 10, "right"),
-    Column("Trigger", 20, grow=1),
+    Column("Logged", 20, grow=1),
     Column("Signals", 16, grow=2),
 )
 
@@ -63,7 +63,7 @@ class LogicRows:
         self._occurrences: tuple[CheckResult, int, Sequence[Row]] | None = None
         self._occurrence_rows: RowMaker[Occurrence] = RowMaker(lambda one: one.part)
         self._triggers: tuple[tuple[object, ...], Sequence[Row]] = ((), ())
-        self._trigger_rows: RowMaker[TriggerEntry] = RowMaker(lambda entry: entry.name)
+        self._trigger_rows: RowMaker[Logged] = RowMaker(entry_name)
         self._shown = ShownTriggers()
         self._start_ns = 0
 
@@ -90,13 +90,13 @@ class LogicRows:
             self._occurrences = old = (check, start_ns, rows)
         return old[2]
 
-    def triggers(self, entries: Sequence[TriggerEntry], words: str, start_ns: int) -> Sequence[Row]:
+    def triggers(self, entries: Sequence[Logged], words: str, start_ns: int) -> Sequence[Row]:
         """One row an entry, oldest first, made when it comes into view."""
         ends = (id(entries[0]), id(entries[-1])) if entries else ()
         key = (words, len(entries), start_ns, ends)
         if key != self._triggers[0]:
             if start_ns != self._start_ns:
-                self._start_ns, self._trigger_rows = start_ns, RowMaker(lambda entry: entry.name)
+                self._start_ns, self._trigger_rows = start_ns, RowMaker(entry_name)
             shown = self._shown.of(entries, words)
             self._triggers = (key, LazyRows(shown, self._trigger_rows, lambda entry: trigger_row(entry, start_ns)))
         return self._triggers[1]
@@ -197,19 +197,19 @@ def signals_text(signals: SignalTexts) -> str:
     return ", ".join(f"{name} {text}" for name, text in signals.items())
 
 
-def shown_triggers(entries: Sequence[TriggerEntry], words: str) -> list[tuple[int, TriggerEntry]]:
+def shown_triggers(entries: Sequence[Logged], words: str) -> list[tuple[int, Logged]]:
     """(place in the log, entry) of those that a filter lets through."""
-    return [(i, e) for i, e in enumerate(entries) if matches(words, e.name, signals_text(e.signals))]
+    return [(i, e) for i, e in enumerate(entries) if matches(words, entry_name(e), entry_text(e))]
 
 
 class ShownTriggers:
     """Those that a filter lets through; as the log grows only what is new in it is looked at."""
 
     def __init__(self) -> None:
-        self._of: tuple[Sequence[TriggerEntry], str, list[int]] = ((), "", [])
+        self._of: tuple[Sequence[Logged], str, list[int]] = ((), "", [])
         """What was looked at, for which words, and the places of those shown."""
 
-    def of(self, entries: Sequence[TriggerEntry], words: str) -> Sequence[TriggerEntry]:
+    def of(self, entries: Sequence[Logged], words: str) -> Sequence[Logged]:
         if not words:
             return entries
         before, old_words, places = self._of
@@ -218,16 +218,20 @@ class ShownTriggers:
             # Another log, or an earlier time of the same.
             places = places[: bisect_left(places, shared)]
         new = enumerate(entries[shared:], shared)
-        places += [i for i, e in new if matches(words, e.name, signals_text(e.signals))]
+        places += [i for i, e in new if matches(words, entry_name(e), entry_text(e))]
         self._of = (entries, words, places)
         return Picked(entries, places, len(places))
 
 
-def trigger_row(entry: TriggerEntry, start_ns: int) -> Row:
-    here = clock(entry.t_ns - start_ns, 3)
-    signals = signals_text(entry.signals)
-    cells = (cell(here), (entry_sign(entry), Span(entry.name)), cell(signals, Tone.DIM))
-    return Row(f"{entry.t_ns} {entry.name}", cells, f"{here}\t{entry.name}\t{signals}")
+def entry_text(entry: Logged) -> str:
+    """What goes with a line of the log: what signals said, or why a bus counts as asleep or awake."""
+    return signals_text(entry.signals) if isinstance(entry, TriggerEntry) else entry.text
+
+
+def trigger_row(entry: Logged, start_ns: int) -> Row:
+    here, name, text = clock(entry.t_ns - start_ns, 3), entry_name(entry), entry_text(entry)
+    cells = (cell(here), (entry_sign(entry), Span(name)), cell(text, Tone.DIM))
+    return Row(f"{entry.t_ns} {name}", cells, f"{here}\t{name}\t{text}")
 
 
 def checks_title(*, is_whole: bool, here_ns: int) -> str:
