@@ -14,7 +14,7 @@ from busprobe.recording.marking import MARKER
 from busprobe.recording.read import Recording, looks_like, open_recording
 from busprobe.recording.schema import wal_of
 from busprobe.recording.walk_events import WALK, walk_results
-from busprobe.report.quantities import moment
+from busprobe.report.quantities import exact, moment
 from busprobe.results import Marker, WalkResult
 from busprobe.session.damaged import damage_notes
 from busprobe.sources.detect import detect
@@ -134,13 +134,20 @@ def enclosed_in(source: OpenedSource) -> Mapping[str, str]:
 
 def ring_notes(about: Mapping[str, str], start_ns: int) -> list[str]:
     """What a recording lacks that was a ring, a sentence; none of another one."""
+    dropped_ns = dropped_before(about)
+    return [] if dropped_ns is None else [ring_note(dropped_ns, start_ns)]
+
+
+def dropped_before(about: Mapping[str, str]) -> int | None:
+    """Of a recording that was a ring, before when all has been dropped."""
     dropped = about.get("dropped_before_ns", "")
-    return [ring_note(int(dropped), start_ns)] if dropped.isdecimal() else []
+    return int(dropped) if dropped.isdecimal() else None
 
 
 def ring_note(dropped_before_ns: int, start_ns: int) -> str:
     """What a ring that was full has dropped."""
-    return f"The ring was full: what came before {moment(dropped_before_ns, start_ns)} has been dropped."
+    length = exact(dropped_before_ns - start_ns)
+    return f"The ring was full: the first {length} have been dropped, all before {moment(dropped_before_ns, start_ns)}."
 
 
 def end_of(source: OpenedSource) -> int | None:

@@ -12,16 +12,16 @@ from busprobe.decode.layout import Database
 from busprobe.engine.engine import Engine
 from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, Problems, said
-from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.frames import Batch, FrameBatch, InputBatch, StateBatch
 from busprobe.results import CheckResult, Logged, LogLine, Outcome
 from busprobe.session.board import Board
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
-from busprobe.session.kept_marks import marker_marks, walk_marks
+from busprobe.session.kept_marks import gap_marks, own_marks
 from busprobe.session.log_marks import LogMarks
 from busprobe.session.logged import BUS_KINDS, TriggerLog
-from busprobe.session.opening import OpenedSource, OwnRecording, markers_of, source_of, stated_uncertainty, walk_of
+from busprobe.session.opening import OpenedSource, OwnRecording, ring_notes, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
@@ -64,7 +64,7 @@ class ReplayScene:
         self._trigger_log = TriggerLog()
         recorded = walk_of(source)
         self.guide = Guide(lambda _: "A recording that is replayed keeps no result of a walk.", recorded)
-        self._own_marks = [*marker_marks(markers_of(source)), *walk_marks(recorded, source.start_ns or 0)]
+        self._own_marks = own_marks(source, recorded)
         self._log_marks = LogMarks()
         self._unmarked: list[str] = []
         """What is said of marks that are left out."""
@@ -174,9 +174,8 @@ class ReplayScene:
             self._loaded = min(batch.share, 0.999)
         if isinstance(batch, StateBatch):
             self._board.downs.add(batch.rows)
-            for row in batch.rows:
-                if row.condition is Condition.DOWN:
-                    self._log_marks.add(Mark(row.t_ns, "gap", _gap_text(row)))
+            for mark in gap_marks(batch.rows, self._board.downs):
+                self._log_marks.add(mark)
         elif len(batch):
             last, first = int(batch.t_ns.max()), int(batch.t_ns[0])
             self._start_ns = first if self._start_ns is None else self._start_ns
@@ -236,7 +235,8 @@ class ReplayScene:
         damage = [str(p) for p in self._problems.items[:20]]
         stated = stated_uncertainty(self._source.about)
         never = self._seen.never(stated, self._span()[0]) if self._loaded == 1.0 else ()
-        return (*self._board.faults, *damage, *never, *self._unmarked)
+        dropped = ring_notes(self._source.about, self._span()[0])
+        return (*self._board.faults, *damage, *dropped, *never, *self._unmarked)
 
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
         """Buses and boxes as recorded; what only a live driver knows stays empty."""
@@ -288,7 +288,3 @@ class ReplayScene:
     def _uncertainty_of(self, name: str) -> int:
         stated = self._source.uncertainty_ns
         return stated if isinstance(stated, int) else stated.get(name, 0)
-
-
-def _gap_text(row: SourceState) -> str:
-    return f"{row.source} down" + (f": {row.note}" if row.note else "")

@@ -237,6 +237,8 @@ class Mark:
     kind: str
     """"edge", "trigger", "failed", "undecided", "gap", "marker", "walk"."""
     text: str
+    until_ns: int | None = None
+    """Where it lasts: when it ends."""
 
 
 @dataclass(frozen=True)

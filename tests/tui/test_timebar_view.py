@@ -47,6 +47,12 @@ def test_density(edges: list[int], marks: list[tuple[int, str]], drawn: str) -> 
     assert "".join(_SHAPES[i] for i in line) == drawn
 
 
+def test_what_lasts_is_drawn_where_nothing_else_is() -> None:
+    marks = [Mark(0, "gap", "", 550), Mark(320, "trigger", ""), Mark(800, "gap", "", 810)]
+    line = density(marks, np.array([150], np.int64), TEN)
+    assert "".join(_SHAPES[i] for i in line) == "░╷░◆░───░─"
+
+
 def test_density_is_worked_out_once_for_the_same_marks() -> None:
     kept = Density()
     first = kept.line(MARKS, NONE, "gear", TEN)

@@ -93,7 +93,7 @@ class Density:
 
 
 def density(marks: Sequence[Mark], edges: Int64Array, on: Scale) -> Int64Array:
-    """(width,) index of a shape for each column."""
+    """(width,) index of a shape for each column; a mark that lasts has all columns that are free."""
     line = np.zeros(on.width, np.int64)
     if not on.width:
         return line
@@ -102,6 +102,11 @@ def density(marks: Sequence[Mark], edges: Int64Array, on: Scale) -> Int64Array:
     severity[len(edges) :] = [_SEVERITY.get(m.kind, 0) for m in marks]
     share = (t - on.start_ns) / max(on.end_ns - on.start_ns, 1)
     np.maximum.at(line, np.clip((share * on.width).astype(np.int64), 0, on.width - 1), severity)
+    for mark in marks:
+        if mark.until_ns is not None:
+            # What lasts is drawn where nothing else is: while one source is away others go on.
+            through = line[on.column(mark.t_ns) : on.column(mark.until_ns)]
+            through[through == 0] = _SEVERITY[mark.kind]
     return line
 
 
