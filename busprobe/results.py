@@ -109,6 +109,16 @@ class TriggerEntry:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """A time in which a signal was unknown."""
+
+    signal: str
+    begin_ns: int
+    end_ns: int | None
+    """None: it lasted to the end of the data."""
+
+
+@dataclass(frozen=True)
 class Marker:
     """A note that somebody set at a time of a recording."""
 

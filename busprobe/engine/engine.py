@@ -24,7 +24,7 @@ from busprobe.engine.source_queue import SourceQueue, clock_groups, flag_late
 from busprobe.engine.watches import CheckWatch
 from busprobe.frames import Batch, FrameBatch, InputBatch, StateBatch, join_frames, join_polls
 from busprobe.grown import Grown
-from busprobe.results import CheckResult, LogLine, TriggerEntry
+from busprobe.results import CheckResult, LogLine, Stretch, TriggerEntry
 from busprobe.timeline import FOREVER, NEVER
 
 STEP_BACK_NS = 1_000_000_000
@@ -43,6 +43,8 @@ class Results:
     late: int
     """Records that came too late to count."""
     segments: int
+    unknown: tuple[Stretch, ...]
+    """When signals were unknown without excuse."""
 
 
 class Engine:
@@ -79,6 +81,8 @@ class Engine:
         self._start_ns: int | None = None
         self._end_ns: int | None = None
         self._segments = 1
+        self._unknown: list[Stretch] = []
+        """Of the segments that are over."""
         self._begun = False
         """Whether data of this segment have been evaluated."""
         self._run = Run(plan, self._uncertainty, histories)
@@ -137,7 +141,7 @@ class Engine:
         self._run = Run(self._plan, self._uncertainty)
         return Results(
             self.checks_so_far(), tuple(self.triggers_so_far()), tuple(self._log.lines), self._start_ns, self._end_ns,
-            self.late, self._segments,
+            self.late, self._segments, tuple(self._unknown),
         )  # fmt: skip
 
     def rest_if_ended(self) -> tuple[LogLine, ...]:
@@ -288,3 +292,4 @@ class Engine:
         for kept, check in zip(self._kept, self._run.checks, strict=True):
             kept.end_segment(check, self._glitches_of(check))
         self._triggers.settle(self._run.triggers, FOREVER)
+        self._unknown += self._run.unknowns.all()

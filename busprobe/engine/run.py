@@ -18,6 +18,7 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.steps import decimals_of, text_of
 from busprobe.engine.tap_past import TapPast
 from busprobe.engine.taps import WiredTap, excused
+from busprobe.engine.unknowns import Unknowns
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.results import SignalTexts
@@ -54,6 +55,7 @@ class Run:
         self._bouncing = [(h, tap) for h, leaf in kept for tap in leaf.taps if isinstance(tap, WiredTap)]
         """Signals of input lines that are kept, for their bounce."""
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
+        self.unknowns = Unknowns()
         self.upto_ns: int | None = None
         self._forget_at = NEVER
         self._reach_ns = self._network.reach_ns
@@ -71,6 +73,8 @@ class Run:
             timeline = self._network.timeline(self._signal_nodes[name])
             if timeline.upto_ns > history.upto_ns:
                 history.append(timeline.between(history.upto_ns, timeline.upto_ns))
+        for name, signal in self.intake.leaves.items():
+            self.unknowns.take(name, signal.timeline)
         for past, tap, leaf in self._tap_pasts:
             past.take(tap, leaf.timeline.upto_ns)
         for kept, line in self._bouncing:

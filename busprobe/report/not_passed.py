@@ -1,7 +1,7 @@
 """What did not pass and why: the signals that were lost, then each check with its failures.
 
 Signals lost
-  gear: lost for at least 2.92 s at 431.689 s: check what sends it and the wires of the bus
+  gear: lost for 3.41 s from 431.689 s: check what sends it and the wires of the bus
 
 Rear warning yields to the brake: fail
   expected: not rear_warning within 200 ms after warning_switch and brake
@@ -17,7 +17,7 @@ from itertools import groupby
 from busprobe.report.lost_signals import lost_lines
 from busprobe.report.quantities import exact, moment, rounded
 from busprobe.report.table import heading, paragraph
-from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
+from busprobe.results import CheckResult, Occurrence, Outcome, Stretch, Verdict
 
 LEAST_SHOWN_NS = 1000
 """An uncertainty below it is not shown."""
@@ -27,8 +27,8 @@ MOST_SHOWN = 20
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 
 
-def not_passed(checks: Sequence[CheckResult], start_ns: int) -> list[str]:
-    """The section, empty where all passed."""
+def not_passed(checks: Sequence[CheckResult], start_ns: int, unknown: Sequence[Stretch] = ()) -> list[str]:
+    """The section, empty where all passed. unknown: when signals were, as far as that is known."""
     lines: list[str] = []
     for check in checks:
         open_ones = [o for o in check.occurrences if o.outcome in (Outcome.FAILED, Outcome.UNDECIDED)]
@@ -41,7 +41,7 @@ def not_passed(checks: Sequence[CheckResult], start_ns: int) -> list[str]:
         lines += _occurrences(open_ones, start_ns)
     if not lines:
         return []
-    return [*heading("Not passed"), *(lost_lines(checks, start_ns) + lines)[1:]]
+    return [*heading("Not passed"), *(lost_lines(checks, start_ns, unknown) + lines)[1:]]
 
 
 def signals_text(signals: Mapping[str, str]) -> str:

@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from busprobe.errors import Problems
-from busprobe.results import CheckResult, LogLine, Marker, Occurrence, Outcome, TriggerEntry, Verdict, WalkResult
+from busprobe.results import (
+    CheckResult,
+    LogLine,
+    Marker,
+    Occurrence,
+    Outcome,
+    Stretch,
+    TriggerEntry,
+    Verdict,
+    WalkResult,
+)
 
 OUTCOMES = (Outcome.PASSED, Outcome.FAILED, Outcome.UNDECIDED, Outcome.ALREADY, Outcome.CUT)
 """In the order in which they are told."""
@@ -41,6 +51,11 @@ class Verified(Protocol):
     @property
     def markers(self) -> Sequence[Marker]:
         """Notes set in the recording, in order of time."""
+        ...
+
+    @property
+    def unknown(self) -> Sequence[Stretch]:
+        """When signals were unknown without excuse."""
         ...
 
     @property

@@ -46,7 +46,7 @@ def verify_lines(found: Verified) -> list[str]:
         *_verdicts(found.checks),
         *_legend(found.checks),
         *_also_counted(found.checks),
-        *not_passed(found.checks, found.start_ns),
+        *not_passed(found.checks, found.start_ns, found.unknown),
         *_trigger_log(found),
         *marker_lines(found.markers, found.start_ns),
         *walk_lines(found.walk, found.start_ns),

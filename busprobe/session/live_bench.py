@@ -113,6 +113,7 @@ def verify_live(bench: Path, options: LiveOptions, show: Show | None = None) -> 
         Problems(),
         tuple(outcome.notes()),
         stopped_early=outcome.recorder is not None and bool(outcome.recorder.failure),
+        unknown=results.unknown,
     )
 
 

@@ -19,6 +19,7 @@ from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
 from busprobe.session.kept_marks import gap_marks, own_marks
+from busprobe.session.known_again import with_ends
 from busprobe.session.log_marks import LogMarks
 from busprobe.session.logged import BUS_KINDS, TriggerLog
 from busprobe.session.opening import OpenedSource, OwnRecording, ring_notes, source_of, stated_uncertainty, walk_of
@@ -110,7 +111,7 @@ class ReplayScene:
     def _made(self, t_ns: int) -> Snapshot:
         start, end = self._span()
         tally = self._index.at(t_ns)
-        signals = self._board.signals(t_ns, tally)
+        signals = with_ends(self._board.signals(t_ns, tally), self._board.histories, t_ns)
         decided = bisect_right(self._triggers, t_ns, key=lambda e: e.decided_ns)
         return Snapshot(
             "replay", self._plan.bench.vehicle, self._path.name, t_ns, start, end, signals,

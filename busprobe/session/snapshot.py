@@ -102,6 +102,8 @@ class SignalNow:
     the bench file asks for. None: it comes from no line."""
     why: str = ""
     """Where it is unknown or asleep, why: "lost", "too old", "asleep", "box down"."""
+    until_ns: int | None = None
+    """In a replay, where it is unknown or asleep: when it will be known again; None: that is not known."""
 
 
 @dataclass(frozen=True)

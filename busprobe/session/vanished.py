@@ -74,8 +74,15 @@ def _names(signals: Sequence[SignalNow]) -> str:
 
 
 def _since(signals: Sequence[SignalNow], start_ns: int) -> str:
+    """How long they are unknown: in a replay the end is known too."""
     since = [signal.since_ns for signal in signals if signal.since_ns is not None]
-    return f"since {moment(min(since), start_ns)}" if since else "from the start"
+    until = [signal.until_ns for signal in signals]
+    again = None if None in until else max(t_ns for t_ns in until if t_ns is not None)
+    if again is None:
+        return f"since {moment(min(since), start_ns)}" if since else "from the start"
+    if not since:
+        return f"from the start to {moment(again, start_ns)}"
+    return f"from {moment(min(since), start_ns)} to {moment(again, start_ns)} ({exact(again - min(since))})"
 
 
 def strange(source: SourceNow, picture: Snapshot) -> str:

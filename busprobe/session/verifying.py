@@ -20,7 +20,7 @@ from busprobe.engine.signal_plan import MessageTap
 from busprobe.errors import OpenError, Problems
 from busprobe.frames import FrameBatch
 from busprobe.report.quantities import counted, times
-from busprobe.results import CheckResult, LogLine, Marker, TriggerEntry, WalkResult
+from busprobe.results import CheckResult, LogLine, Marker, Stretch, TriggerEntry, WalkResult
 from busprobe.session.downs import SourcesSeen
 from busprobe.session.opening import markers_of, open_source, ring_notes, source_of, stated_uncertainty, walk_of
 from busprobe.sources.boxes import refuse_faulty_boxes
@@ -51,6 +51,8 @@ class VerifyReport:
     """What the guided walk found, as recorded, in the order found."""
     markers: tuple[Marker, ...] = ()
     """Notes set in the recording, in order of time."""
+    unknown: tuple[Stretch, ...] = ()
+    """When signals were unknown without excuse."""
 
 
 def load_checked(path: Path) -> Bench:
@@ -131,6 +133,7 @@ def verify(
         ),
         walk=walk,
         markers=markers,
+        unknown=results.unknown,
     )
 
 

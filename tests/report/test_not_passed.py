@@ -4,7 +4,7 @@ import pytest
 
 from busprobe.report.lost_signals import lost_lines
 from busprobe.report.not_passed import MOST_SHOWN, not_passed
-from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
+from busprobe.results import CheckResult, Occurrence, Outcome, Stretch, Verdict
 
 MS = 1_000_000
 S = 1000 * MS
@@ -126,6 +126,31 @@ def test_lost_signals_stand_at_the_top_each_once():
         "",
         "Beacons: undecided",
     ]
+
+
+def test_a_loss_is_as_long_as_its_signal_was_unknown():
+    gear = "unknown (lost)"
+    checks = [check(unknown(5 * S, S, gear=gear), unknown(7 * S, S, gear=gear), unknown(20 * S, S, gear=gear))]
+    stretches = [Stretch("gear", 4 * S, 9 * S), Stretch("speed", S, 8 * S), Stretch("gear", 19 * S, None)]
+    assert lost_lines(checks, S, stretches)[2:] == [
+        "  gear: lost for 5 s from 3.000 s: check what sends it and the wires of the bus",
+        "  gear: lost from 18.000 s to the end: check what sends it and the wires of the bus",
+    ]
+
+
+def test_a_loss_with_two_reasons_is_one():
+    losses = [unknown(5 * S, S, gear="unknown (adapter down)"), unknown(7 * S, S, gear="unknown (not seen again)")]
+    assert " ".join(line.strip() for line in lost_lines([check(*losses)], 0, [Stretch("gear", 4 * S, 9 * S)])[2:]) == (
+        "gear: adapter down, then not seen again for 5 s from 4.000 s: it did not come after the adapter was back: "
+        "check what sends it"
+    )
+
+
+def test_a_length_that_is_not_known_is_told_as_the_least():
+    losses = [unknown(9 * S, S, gear="unknown (lost)")]
+    assert lost_lines([check(*losses)], 0, [Stretch("gear", 4 * S, 9 * S)])[2].startswith(
+        "  gear: lost for at least 1 s at 9.000 s"
+    )
 
 
 def test_two_losses_of_one_signal_are_two():

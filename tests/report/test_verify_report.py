@@ -8,7 +8,17 @@ from busprobe.report.as_json import dump, verify_json
 from busprobe.report.not_passed import MOST_SHOWN
 from busprobe.report.verified import exit_status, latencies
 from busprobe.report.verify_text import occurrences_text, summary, verify_lines
-from busprobe.results import CheckResult, LogLine, Marker, Occurrence, Outcome, TriggerEntry, Verdict, WalkResult
+from busprobe.results import (
+    CheckResult,
+    LogLine,
+    Marker,
+    Occurrence,
+    Outcome,
+    Stretch,
+    TriggerEntry,
+    Verdict,
+    WalkResult,
+)
 
 MS = 1_000_000
 START = 1_768_374_000 * 1_000_000_000
@@ -75,6 +85,7 @@ class Found:
     notes: tuple[str, ...] = ("Channel can0 is taken for bus body.",)
     markers: tuple[Marker, ...] = ()
     walk: tuple[WalkResult, ...] = ()
+    unknown: tuple[Stretch, ...] = ()
 
 
 REPORT = """\

@@ -17,6 +17,8 @@ ONE_VALUE = {
         ("Mark", "t_ns"): PLAYER,
         ("Mark", "kind"): PLAYER,
         ("Mark", "text"): PLAYER,
+        ("Mark", "until_ns"): PLAYER,
+        ("SignalNow", "until_ns"): "When a signal will be known again only the rest of a recording tells.",
         ("Snapshot", "mode"): "It is live.",
         ("Snapshot", "title"): "It stands for the name of a file, which there is not.",
         ("Snapshot", "is_playing"): NOW,
