@@ -74,6 +74,7 @@ class History:
         self._count = 0
         self._past = _FIRST
         self._taps: list[TapPast] = []
+        self._sources: dict[int, History] = {}
         self._bounces: list[tuple[int, Bounce]] = [(NEVER, NO_BOUNCE)]
         """From the end of each burst on."""
         self._transitions: tuple[int, array[int]] = (0, array("q"))
@@ -112,6 +113,10 @@ class History:
             self._taps.append(TapPast())
         return self._taps[place]
 
+    def source(self, place: int) -> History:
+        """What one of several sources of the signal gives, in the terms of the signal, whether it counts or not."""
+        return self._sources.setdefault(place, History(self.is_condition))
+
     def bounced(self, bursts: Sequence[Burst]) -> None:
         """Bursts of transitions, all after those so far."""
         for burst in bursts:
@@ -134,6 +139,8 @@ class History:
         """Drop the points before a time, but for the one that holds there."""
         for tap in self._taps:
             tap.forget(before_ns)
+        for source in self._sources.values():
+            source.forget(before_ns)
         forgotten, transitions = self._transitions
         old = bisect_right(transitions, before_ns)
         self._transitions = (forgotten + old, transitions[old:])

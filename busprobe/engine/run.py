@@ -17,7 +17,7 @@ from busprobe.engine.intake import Intake
 from busprobe.engine.plan import Plan
 from busprobe.engine.steps import decimals_of, text_of
 from busprobe.engine.tap_past import TapPast
-from busprobe.engine.taps import WiredTap, excused
+from busprobe.engine.taps import WiredTap, as_quantity, excused
 from busprobe.engine.unknowns import Unknowns
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
 from busprobe.frames import FrameBatch, InputBatch
@@ -52,6 +52,10 @@ class Run:
         kept = [(self._histories[n], leaf) for n, leaf in self.intake.leaves.items() if n in self._histories]
         self._tap_pasts = [(h.tap(i), tap, leaf) for h, leaf in kept for i, tap in enumerate(leaf.taps)]
         """Taps of signals that are kept, for why they gave no value."""
+        self._source_pasts = [
+            (h.source(i), tap.timeline) for h, leaf in kept if len(leaf.taps) > 1 for i, tap in enumerate(leaf.taps)
+        ]
+        """What each source gives of a signal that is kept and has several."""
         self._bouncing = [(h, tap) for h, leaf in kept for tap in leaf.taps if isinstance(tap, WiredTap)]
         """Signals of input lines that are kept, for their bounce."""
         self._watchers = [w for c in self.checks for w in c.watchers] + self.triggers
@@ -77,6 +81,9 @@ class Run:
             self.unknowns.take(name, signal.timeline)
         for past, tap, leaf in self._tap_pasts:
             past.take(tap, leaf.timeline.upto_ns)
+        for source, given in self._source_pasts:
+            if given.upto_ns > source.upto_ns:
+                source.append(as_quantity(given.between(source.upto_ns, given.upto_ns)))
         for kept, line in self._bouncing:
             kept.bounced(line.bursts)
             kept.changed(line.transitions)
@@ -97,6 +104,7 @@ class Run:
         shared: list[object] = [plan, *sources, *plan.checks, *plan.triggers, *self.intake.unchanging]
         memo = {id(it): it for it in shared}
         memo |= {id(past): TapPast() for past, _, _ in self._tap_pasts}
+        memo |= {id(source): History(source.is_condition) for source, _ in self._source_pasts}
         return memo | {id(h): History(h.is_condition) for h in self._histories.values()}
 
     # Inside.

@@ -243,7 +243,7 @@ class SignalLeaf:
         """Take in what the taps have learnt; all samples before `upto_ns` have come."""
         upto = min(tap.timeline.upto_ns for tap in self.taps)
         if self._first_known is not None and upto > self.timeline.upto_ns:
-            parts = [_as_quantity(tap.timeline.between(self.timeline.upto_ns, upto)) for tap in self.taps]
+            parts = [as_quantity(tap.timeline.between(self.timeline.upto_ns, upto)) for tap in self.taps]
             self.timeline.extend(self._first_known.step(parts, upto))
         if self.samples is not None:
             times = np.unique(np.concatenate([tap.newest for tap in self.taps]))
@@ -267,7 +267,7 @@ class SignalLeaf:
             tap.forget(before_ns)
 
 
-def _as_quantity(part: Changes) -> Changes:
+def as_quantity(part: Changes) -> Changes:
     """A condition as a quantity of 0 and 1."""
     if part.value is not None:
         return part

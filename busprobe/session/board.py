@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.decode.layout import Database, MessageLayout
@@ -15,15 +16,30 @@ from busprobe.engine.taps import excused
 from busprobe.errors import BenchError
 from busprobe.results import CheckResult
 from busprobe.session.downs import Downs
-from busprobe.session.origin import Origin, Origins
-from busprobe.session.overdue import TOO_OLD, Overdue
+from busprobe.session.origin import TOO_OLD, Origin, Origins
+from busprobe.session.overdue import Overdue
 from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
 from busprobe.session.poll_periods import PollPeriods
 from busprobe.session.polls import Polls
 from busprobe.session.sendings import Sendings
 from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
+from busprobe.session.taken_over import taken_over
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
+
+
+class _Instant(NamedTuple):
+    """What counts at an instant."""
+
+    t_ns: int
+    number: Mapping[str, int]
+    """By bus, its channel in the tally."""
+    last: Mapping[int, int]
+    """By key of the tally, time of the newest frame."""
+    origins: dict[str, Origin]
+    """By signal, the source that counts."""
+    overdue: dict[str, int]
+    """By signal that is too old, or made from one, since when."""
 
 
 class Board:
@@ -63,16 +79,24 @@ class Board:
         return tuple(str(problem) for d in unique.values() for problem in d.faulty)
 
     def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
-        origins = self._origins_at(t_ns, tally)
-        periods, overdue = self.periods.of_signals(t_ns), self._overdue.at(t_ns, origins)
-        return tuple(self._now(name, t_ns, origins, overdue, periods[name]) for name in self._about)
+        at = self._instant(t_ns, tally)
+        periods = self.periods.of_signals(t_ns)
+        return tuple(self._now(name, at, periods[name])[0] for name in self._about)
 
-    def _now(
-        self, name: str, t_ns: int, origins: Mapping[str, Origin], overdue: Mapping[str, int], poll_ns: int | None
-    ) -> SignalNow:
-        said = self._said(name, t_ns, origins, overdue)
-        about, history = self._about[name], self.histories[name]
-        return signal_now(about, history, t_ns, origins.get(name), said, poll_ns, overdue.get(name))
+    def _now(self, name: str, at: _Instant, poll_ns: int | None) -> tuple[SignalNow, Origin | None]:
+        """A signal, and the source that counts."""
+        about, history, over_ns = self._about[name], self.histories[name], at.overdue.get(name)
+        origin = at.origins.get(name)
+        if over_ns is not None and origin is not None and len(self._origins[name].sources) > 1:
+            taken = taken_over(
+                self._origins[name], history, at.t_ns, over_ns, lambda place: self._newest_of(name, place, at)
+            )
+            if taken is not None:
+                code = int(taken.past.code[taken.past.index_at(at.t_ns)])
+                now = signal_now(about, history, at.t_ns, taken.origin, Said(code, ""), poll_ns, past=taken.past)
+                return now, taken.origin
+        said = self._said(name, at.t_ns, at.origins, at.overdue)
+        return signal_now(about, history, at.t_ns, origin, said, poll_ns, over_ns), origin
 
     def _said(self, name: str, t_ns: int, origins: Mapping[str, Origin], overdue: Mapping[str, int]) -> Said:
         """Whether a signal was unknown, and why."""
@@ -121,12 +145,12 @@ class Board:
     def path(self, name: str, t_ns: int, tally: FrameTally, checks: Sequence[CheckResult]) -> SignalPath | None:
         if name not in self._about:
             return None
-        origins = self._origins_at(t_ns, tally)
-        overdue = self._overdue.at(t_ns, origins)
-        now = self._now(name, t_ns, origins, overdue, self.periods.of_signals(t_ns)[name])
+        at = self._instant(t_ns, tally)
+        now, origin = self._now(name, at, self.periods.of_signals(t_ns)[name])
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
-        origin = origins.get(name)
-        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls, overdue)
+        return signal_path(
+            now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls, at.overdue
+        )
 
     def bus_of(self, channel: str) -> str:
         """The bus that a channel belongs to, as far as known."""
@@ -148,21 +172,25 @@ class Board:
             self._of_channels[channels] = found
         return self._of_channels[channels]
 
-    def _origins_at(self, t_ns: int, tally: FrameTally) -> dict[str, Origin]:
-        """By signal, the source that counts at `t_ns`."""
+    def _instant(self, t_ns: int, tally: FrameTally) -> _Instant:
         rows = tally.rows
         number = {bus: i for i, bus in enumerate(self._buses(tally.channels))}
         last = dict(zip(rows.key.tolist(), rows.last_ns.tolist(), strict=True))
-        found_at = {}
+        at = _Instant(t_ns, number, last, {}, {})
         for name, origins in self._origins.items():
             place = origins.place_at(t_ns)
-            tap = origins.sources[place].tap
-            found: int | None = None
-            if isinstance(tap, LineTap):
-                found = self.polls.newest_ns(tap.box.name, t_ns)
-            elif isinstance(tap, ObdTap) or tap.layout.multiplexer:
-                found = origins.last_sample(t_ns, place)
-            elif tap.bus in number:
-                found = last.get(row_key(number[tap.bus], tap.message.identifier, tap.message.is_extended))
-            found_at[name] = origins.at(t_ns, place, found)
-        return found_at
+            at.origins[name] = origins.at(t_ns, place, self._newest_of(name, place, at))
+        at.overdue.update(self._overdue.at(t_ns, at.origins))
+        return at
+
+    def _newest_of(self, name: str, place: int, at: _Instant) -> int | None:
+        """Time of the newest sample of one source of a signal."""
+        origins = self._origins[name]
+        tap = origins.sources[place].tap
+        if isinstance(tap, LineTap):
+            return self.polls.newest_ns(tap.box.name, at.t_ns)
+        if isinstance(tap, ObdTap) or tap.layout.multiplexer:
+            return origins.last_sample(at.t_ns, place)
+        if tap.bus not in at.number:
+            return None
+        return at.last.get(row_key(at.number[tap.bus], tap.message.identifier, tap.message.is_extended))

@@ -12,6 +12,8 @@ from busprobe.engine.taps import NOT_SEEN, SLEEPS
 FIRST_STAND_IN = 0x1000_0000
 """Identifiers from here on are given to stand-ins of messages whose database is missing; the comment of such a
 message says which. No 11-bit identifier is so large."""
+TOO_OLD = "too old"
+"""Why a source gives no value whose newest sample is too old, while logic cannot tell yet what that means."""
 _EXCUSED = frozenset({"", SLEEPS, NOT_SEEN})
 
 
@@ -31,6 +33,10 @@ class Origin(NamedTuple):
     past: TapPast
     missing: str = ""
     """What keeps it from ever giving a value: "patrol_van.dbc missing"."""
+
+    def is_too_old(self, t_ns: int) -> bool:
+        """Whether its newest sample is, at a time."""
+        return self.newest_ns is not None and self.max_age_ns is not None and t_ns > self.newest_ns + self.max_age_ns
 
 
 class Origins:
@@ -60,7 +66,8 @@ class Origins:
         if not own and not place:
             return Origin(place, self._texts[place], "", "", newest_ns, max_age_ns, past)
         words = [own] if len(self._pasts) == 1 else [p.word_at(t_ns) for p in self._pasts]
-        instead = ", ".join(f"{text} ({word})" for text, word in zip(self._texts[:place], words[:place], strict=True))
+        before = zip(self._texts[:place], words[:place], strict=True)
+        instead = ", ".join(f"{text} ({word or TOO_OLD})" for text, word in before)
         why = "" if not own else self._missing or next((word for word in words if word not in _EXCUSED), "")
         return Origin(place, self._texts[place], instead, why, newest_ns, max_age_ns, past, self._missing)
 

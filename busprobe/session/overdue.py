@@ -20,9 +20,6 @@ from busprobe.engine.plan import Plan
 from busprobe.session.origin import Origin
 from busprobe.timeline import UNKNOWN
 
-TOO_OLD = "too old"
-"""Why such a signal is unknown."""
-
 
 class Overdue:
     """The signals of a plan; `histories` by the names of signals and derived ones."""

@@ -123,12 +123,14 @@ def signal_now(
     said: Said,
     poll_ns: int | None = None,
     over_ns: int | None = None,
+    past: Past | None = None,
 ) -> SignalNow:
     """One signal of the bench at an instant. origin: None for a derived one.
 
     said: whether it is unknown, and why. poll_ns: of its input lines. over_ns: since when it is overdue, if it is.
+    past: another one than the history has.
     """
-    past = history.past
+    past = past or history.past
     if over_ns is not None:
         past = unknown_from(past, over_ns, t_ns - STRIP_NS)
     index = past.index_at(t_ns)

@@ -9,7 +9,7 @@ from hushed import driving
 from test_live_scene import until
 
 from busprobe.session.live_scene import LiveScene
-from busprobe.session.overdue import TOO_OLD
+from busprobe.session.origin import TOO_OLD
 from busprobe.session.snapshot import SignalNow, SignalPath, Snapshot
 from busprobe.session.wiggle import Wiggle, watch_wiggle
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN

@@ -1,0 +1,107 @@
+"""A signal whose first source is too old shows at once what a later one gives, as logic will say once it can tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TypeVar
+
+import pytest
+from drive import HEAD, ns, on_channels, plan, polls, sent
+
+from busprobe.analysis.frame_tally import FrameTally
+from busprobe.engine.engine import Engine
+from busprobe.frames import FrameBatch, InputBatch
+from busprobe.session.board import Board
+from busprobe.session.snapshot import SignalNow
+from busprobe.timeline import TRUE, UNKNOWN
+
+BENCH = (
+    HEAD.replace(
+        "[[inputs]]",
+        """[[bus]]
+name = "chassis"
+[[inputs]]""",
+        1,
+    )
+    + """
+[signals]
+speed = { from = ["body.Wheels.Speed", "chassis.Wheels.Speed"], max_age = "300 ms" }
+brake = { from = ["body.Brake.PedalSwitch", "box.switch_wire"], max_age = "300 ms" }
+moving = { when = "speed", above = "8 km/h", below_again = "5 km/h" }
+"""
+)
+Rows = TypeVar("Rows", FrameBatch, InputBatch)
+WHEELS, BRAKE = 288, 272
+LAST, END = 1050, 4000
+"""The body bus is silent after the one; both in ms."""
+
+
+def both() -> tuple[FrameBatch, InputBatch]:
+    """The chassis bus goes on, slower from 1.5 s on; the switch is let go at 2 s."""
+    body = [*sent(WHEELS, f"0 E803, {LAST} -", END, {}), *sent(BRAKE, f"0 01, {LAST} -", END, {})]
+    rows = [(t, "body", i, p) for t, i, p in body]
+    rows += [(t, "chassis", i, p) for t, i, p in sent(WHEELS, "0 D007, 1500 B004", END, {})]
+    return on_channels(sorted(rows)), polls("0 0, 2000 2", END)
+
+
+def board_at(batch: FrameBatch, lines: InputBatch, upto_ms: float) -> tuple[Board, FrameTally]:
+    """What is known once all is complete up to a time."""
+    given = plan("", BENCH)
+    board, tally = Board(given, {"body": [], "chassis": []}), FrameTally()
+    engine = Engine(given, ["frames", "box"], histories=board.histories)
+    come, polled = batch.t_ns < ns(upto_ms), lines.t_ns < ns(upto_ms)
+    seen, heard = batch.take(come), lines.take(polled)
+    engine.push("frames", _complete(seen, upto_ms))
+    engine.push("box", _complete(heard, upto_ms))
+    board.polls.add(heard)
+    tally.add(seen)
+    engine.advance()
+    return board, tally
+
+
+def _complete(batch: Rows, upto_ms: float) -> Rows:
+    return replace(batch, complete_to_ns=ns(upto_ms))
+
+
+def now(board: Board, tally: FrameTally, name: str, ms: float) -> SignalNow:
+    return next(s for s in board.signals(ns(ms), tally) if s.name == name)
+
+
+@pytest.fixture(scope="module")
+def whole() -> Board:
+    """All is told: that the body bus fell asleep too."""
+    return board_at(*both(), END)[0]
+
+
+@pytest.mark.parametrize("name", ["speed", "brake"])
+@pytest.mark.parametrize("ms", [1000, 1299, 1301, 1450, 1600, 2100, 2900])
+def test_it_shows_what_logic_says_later(name: str, ms: float, whole: Board) -> None:
+    board, tally = board_at(*both(), ms + 1)
+    early, late = now(board, tally, name, ms), now(whole, tally, name, ms)
+    assert early.code == TRUE
+    for part in ("code", "value", "text", "source", "since_ns", "edges", "age_ns", "max_age_ns", "why"):
+        assert getattr(early, part) == getattr(late, part), part
+    assert early.instead.replace("too old", "asleep") == late.instead
+
+
+def test_the_source_that_counts_is_named(whole: Board) -> None:
+    board, tally = board_at(*both(), 1451)
+    speed = now(board, tally, "speed", 1450)
+    assert (speed.text, speed.source) == ("20.00 km/h", "chassis.Wheels.Speed")
+    assert speed.instead == "body.Wheels.Speed (too old)"
+    path = board.path("speed", ns(1450), tally, ())
+    assert path is not None
+    assert path.signal.source == "chassis.Wheels.Speed"
+
+
+def test_what_is_made_from_it_cannot_be_told_yet() -> None:
+    board, tally = board_at(*both(), 1451)
+    assert now(board, tally, "moving", 1450).text == "unknown (speed: too old)"
+
+
+def test_without_another_that_is_known_it_is_too_old() -> None:
+    """The chassis bus is silent since the same instant."""
+    frames, lines = both()
+    board, tally = board_at(frames.take(frames.t_ns <= ns(LAST)), lines, 1500)
+    speed = now(board, tally, "speed", 1499)
+    assert (speed.code, speed.text) == (UNKNOWN, "unknown (too old)")
