@@ -87,7 +87,7 @@ def test_newest_change_comes_first_and_what_never_changed_last() -> None:
     ("ago", "text"),
     [
         (None, "-"), (0, "now"), (-20_000_000, "now"), (80_000_000, "now"), (400_000_000, "just now"),
-        (S, "1 s ago"), (42 * S, "42 s ago"), (221 * S, "3min ago"), (5 * 3600 * S, "5 h ago"),
+        (S, "1.0 s ago"), (42 * S, "42.0 s ago"), (221 * S, "3 min ago"), (5 * 3600 * S, "5 h ago"),
     ],
 )  # fmt: skip
 def test_when_a_payload_changed_comes_from_the_data(ago: int | None, text: str) -> None:

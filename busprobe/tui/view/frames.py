@@ -12,9 +12,10 @@ from busprobe.errors import counted
 from busprobe.frames import Int64Array
 from busprobe.session.snapshot import FrameTable
 from busprobe.timeline import NEVER
-from busprobe.tui.view.rhythm import brief, rhythm
+from busprobe.tui.view.rhythm import rhythm
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND
+from busprobe.tui.view.values import calm_age
 
 ORDERS = ("first heard", "identifier", "count", "period", "share", "newest change")
 """What rows are ordered by; a key goes from one to the next."""
@@ -52,11 +53,11 @@ def columns(wanted: Wanted, *, several_channels: bool) -> tuple[Column, ...]:
         Column("Identifier", 14 if several_channels else 10),
         Column("Count", 9, "right", drop=3 if wanted.bits else 0),
         Column("Period", 9, "right"),
-        Column("± ms", 5, "right", drop=2),
+        Column("± ms", 6, "right", drop=2),
         payload,
-        Column("Message", 10, grow=2, drop=5 if wanted.bits else 0),
+        Column("Message", 9, grow=2, drop=5 if wanted.bits else 0),
         Column("Share", 5, "right", drop=1),
-        Column("Changed", 9, "right", drop=6),
+        Column("Changed", 10, "right", drop=6),
     )
 
 
@@ -228,7 +229,7 @@ def _changed(changed_ns: int, t_ns: int) -> Cell:
     ago = max(t_ns - changed_ns, 0)
     if ago < NOW_NS:
         return cell("now", Tone.NOTE)
-    return cell(f"{brief(ago)} ago" if ago >= SECOND else "just now", Tone.DIM)
+    return cell(f"{calm_age(ago)} ago" if ago >= SECOND else "just now", Tone.DIM)
 
 
 def reached(table: FrameTable, t_ns: int) -> list[int]:

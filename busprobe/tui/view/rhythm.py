@@ -8,6 +8,7 @@ from busprobe.analysis.intervals import Sending
 from busprobe.session.snapshot import FrameTable
 from busprobe.tui.view.spans import EMPTY, Cell, Tone, cell
 from busprobe.tui.view.times import SECOND, span
+from busprobe.tui.view.values import calm_age
 
 SILENT_NS = 2 * SECOND
 """No frame for this long, and for five periods: one that is sent in a cycle is silent."""
@@ -24,7 +25,7 @@ class Rhythm(NamedTuple):
 def rhythm(table: FrameTable, i: int, t_ns: int) -> Rhythm:
     """Of one row. Only what is sent in a cycle can be missed: all else is quiet, and nothing is wrong."""
     sending, period, quiet = table.sending[i], int(table.period_ns[i]), max(t_ns - int(table.last_ns[i]), 0)
-    is_quiet, ago = quiet > max(SILENT_NS, 5 * period), brief(quiet)
+    is_quiet, ago = quiet > max(SILENT_NS, 5 * period), calm_age(quiet)
     if sending is Sending.ON_CHANGE:
         return Rhythm(cell("on change", Tone.DIM), cell(ago, Tone.DIM), f"sent on change, newest {ago} ago")
     if sending is Sending.CYCLIC and is_quiet:
@@ -39,11 +40,3 @@ def rhythm(table: FrameTable, i: int, t_ns: int) -> Rhythm:
     length = span(SECOND if round(period / 1e6) == 1000 else period)
     jitter = f"{table.jitter_ns[i] / 1e6:.3g}"[:5]
     return Rhythm(cell(length), cell(jitter, Tone.DIM), f"period {length} ± {jitter} ms")
-
-
-def brief(ns: int) -> str:
-    """A length of time in five characters: "42 s", "17min", "30 h"."""
-    seconds = ns // SECOND
-    if seconds < 100:
-        return f"{seconds} s"
-    return f"{seconds // 60}min" if seconds < 6000 else f"{seconds // 3600} h"
