@@ -18,6 +18,8 @@ from enum import Enum
 import numpy as np
 import numpy.typing as npt
 
+from busprobe.health import HealthRow
+
 Int64Array = npt.NDArray[np.int64]
 UInt64Array = npt.NDArray[np.uint64]
 UInt32Array = npt.NDArray[np.uint32]
@@ -250,6 +252,8 @@ class StateBatch:
 
     rows: tuple[SourceState, ...] = field(default=())
     complete_to_ns: int | None = None
+    healths: tuple[HealthRow, ...] = ()
+    """How sources were doing, for people; no logic looks at it."""
 
     @property
     def complete_to(self) -> int | None:

@@ -41,8 +41,8 @@ TABLES: Final = {
     "states": """
         t_ns BIGINT NOT NULL,
         source VARCHAR NOT NULL,        -- channel or box; empty: the states themselves
-        condition VARCHAR NOT NULL,     -- up, down, late, complete_to
-        note VARCHAR NOT NULL,
+        condition VARCHAR NOT NULL,     -- up, down, late, complete_to, health
+        note VARCHAR NOT NULL,          -- health: JSON
         value BIGINT                    -- late: how many since the row before; else NULL""",
     "events": """
         t_ns BIGINT NOT NULL,           -- when it happened

@@ -25,6 +25,7 @@ from busprobe.frames import (
     Tail,
     UInt8Array,
 )
+from busprobe.recording.health_rows import HEALTH, health_row
 from busprobe.recording.windows import Columns, Scan, Window, fetch, windows
 from busprobe.timeline import FOREVER
 
@@ -108,17 +109,19 @@ def input_pieces(con: duckdb.DuckDBPyConnection, boxes: Sequence[Source], rows: 
 
 def state_pieces(con: duckdb.DuckDBPyConnection, rows: int, end_ns: int | None) -> Iterator[Piece]:
     """The source states in time order; the last batch is complete to the recording's end."""
-    known = [c.value for c in Condition]
+    known = [HEALTH, *(c.value for c in Condition)]
     found = con.execute(
         "SELECT t_ns, source, condition, note FROM states WHERE list_contains(?, condition) ORDER BY t_ns, rowid",
         [known],
     ).fetchall()
-    states = [SourceState(t, source, Condition(condition), note) for t, source, condition, note in found]
-    for start in range(0, max(len(states), 1), rows):
-        part = tuple(states[start : start + rows])
-        final = start + rows >= len(states)
-        complete = end_ns if final else states[start + rows].t_ns
-        yield Piece((StateBatch(part, complete),), _reached(complete))
+    for start in range(0, max(len(found), 1), rows):
+        part = found[start : start + rows]
+        is_final = start + rows >= len(found)
+        complete = end_ns if is_final else found[start + rows][0]
+        states = [SourceState(t, who, Condition(what), note) for t, who, what, note in part if what != HEALTH]
+        healths = [health_row(t, who, note) for t, who, what, note in part if what == HEALTH]
+        known_healths = tuple(row for row in healths if row is not None)
+        yield Piece((StateBatch(tuple(states), complete, known_healths),), _reached(complete))
 
 
 def _newest(batch: FrameBatch, before: int | None) -> int | None:

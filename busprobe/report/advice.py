@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busprobe.health import Faults
 from busprobe.report.quantities import counted
 from busprobe.report.table import paragraph
 
@@ -32,6 +33,12 @@ def errors_text(errors: int, good: int) -> str:
         f"{counted(errors, 'error frame')} and not one good frame: a wrong bit rate, or a wire that is off. "
         "busprobe listen-rate finds the rate by listening only."
     )
+
+
+def fault_text(fault: Faults) -> str:
+    """What went wrong on an input box, of one kind: how often, the last one, and what to do."""
+    which = "" if fault.count == 1 else ", the last"
+    return f"{counted(fault.count, fault.kind)}{which}: {fault.last} {fault.hint}"
 
 
 def overrun_text(lost: int, *, is_recorded: bool) -> str:

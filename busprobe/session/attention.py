@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from busprobe.obd_identifiers import is_answer
-from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text, overrun_text
+from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text, fault_text, overrun_text
 from busprobe.report.live_text import size_text
 from busprobe.report.quantities import counted, exact, times
 from busprobe.session.downs import DownsNow, down_text
@@ -84,9 +84,8 @@ def _source(source: SourceNow, downs: DownsNow, picture: Snapshot) -> Iterator[W
         yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins.")
     if source.kind == "bus":
         yield from _bus(source, picture)
-    elif source.errors:
-        told = f"{counted(source.errors, 'error')}: it did not answer in time, or what it said could not be read."
-        yield Wanted(source.name, f"{told} Look at its cable and plug.")
+    for fault in source.faults:
+        yield Wanted(source.name, f"{fault_text(fault)[0].upper()}{fault_text(fault)[1:]}")
     if source.lost:
         yield Wanted(source.name, f"The driver says it lost {counted(source.lost, 'record')}.")
 

@@ -7,61 +7,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-import numpy as np
-
-from busprobe.frames import Batch, Condition, FrameBatch, InputBatch, SourceState, StateBatch
-from busprobe.recording.mending import DAMAGED
+from busprobe.frames import Condition, SourceState
 from busprobe.report.quantities import exact, moment, times
 
 SHOWN = 5
 """Downs of one source that are told one by one."""
 NEWEST = 3
 """... while the run goes on."""
-
-
-class SourcesSeen:
-    """Which sources a recording has anything of, and what states were recorded."""
-
-    def __init__(self) -> None:
-        self._names: set[str] = set()
-        self._states: list[SourceState] = []
-
-    def add(self, batch: Batch) -> None:
-        match batch:
-            case FrameBatch():
-                if not self._names.issuperset(batch.channels):
-                    self._names.update(batch.channels[i] for i in np.unique(batch.channel).tolist())
-            case InputBatch():
-                if len(batch):
-                    self._names.add(batch.box)
-            case StateBatch():
-                self._states += batch.rows
-
-    def notes(self, stated: Iterable[str], start_ns: int) -> list[str]:
-        """A sentence for each source that was down, or that is in `stated` and gave nothing."""
-        absent = absent_from(self._states, start_ns) - self._names
-        states = [row for row in self._states if row.source not in absent]
-        return [*self.never(stated, start_ns), *down_notes(states, start_ns)]
-
-    def never(self, stated: Iterable[str], start_ns: int) -> list[str]:
-        """A sentence for each source that was never there, or that is in `stated` and gave nothing."""
-        absent = absent_from(self._states, start_ns) - self._names
-        gave = self._names.union(row.source for row in self._states)
-        told = [f"{name} was never there; its signals are unknown." for name in sorted(absent)]
-        silent = [name for name in stated if name not in gave]
-        return [*told, *(f"Nothing came from {name}; its signals are unknown." for name in silent)]
-
-
-def absent_from(states: Iterable[SourceState], start_ns: int) -> set[str]:
-    """Sources that were down from the very start and never came up."""
-    first: dict[str, SourceState] = {}
-    came = set()
-    for row in states:
-        first.setdefault(row.source, row)
-        if row.condition is Condition.UP:
-            came.add(row.source)
-    absent = {name for name, row in first.items() if row.condition is Condition.DOWN and row.t_ns <= start_ns}
-    return {name for name in absent - came if first[name].note != DAMAGED}
 
 
 class Down(NamedTuple):

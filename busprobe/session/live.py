@@ -26,6 +26,7 @@ from busprobe.results import LogLine
 from busprobe.session.busy import Busy
 from busprobe.session.downs import Downs
 from busprobe.session.gaps import Unsure, lost_states
+from busprobe.session.healths import HealthRows
 from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Lost, Opened, QuickTurns, Reader, stop_all
 from busprobe.session.recorder import Recording
@@ -75,15 +76,14 @@ class LiveRun:
     def __post_init__(self) -> None:
         self.inbox = Inbox(self._record_only)
         self._begun, self._next_advance, self._stop_by = False, 0.0, 0.0
-        self._busy = Busy(SILENT_S / 2)
-        self._turns = QuickTurns()
+        self._busy, self._turns = Busy(SILENT_S / 2), QuickTurns()
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
+        asked = {box.name: box.period_ns for box in self.plan.bench.boxes}
         for source in self.sources:
             reader = Reader(source, self.clock, self.inbox)
-            periods = [box.period_ns for box in self.plan.bench.boxes if box.name == source.name]
-            patience_s = max([SILENT_S, *(PERIODS * period / 1e9 for period in periods)])
-            self.status[source.name] = SourceStatus(reader, patience_s, bool(periods))
+            patience_s = max(SILENT_S, PERIODS * asked.get(source.name, 0) / 1e9)
+            self.status[source.name] = SourceStatus(reader, patience_s, source.name in asked)
 
     def begin(
         self, recorder: Recording | None, histories: Mapping[str, History] | None, start_ns: int | None = None
@@ -95,7 +95,7 @@ class LiveRun:
         self._from_ns = start_ns
         self.start_ns = self.clock.now_ns() if start_ns is None else start_ns
         self.recorder = recorder
-        self.states, self.downs = [], Downs()
+        self.states, self.downs, self.healths = [], Downs(), HealthRows(self.status)
         names = [source.name for source in self.sources]
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         for name in names:
@@ -160,6 +160,7 @@ class LiveRun:
         self._turns.end()
         self._stop_by = self._stop_by or time.monotonic() + STOPPING_S
         stop_all((status.reader for status in self.status.values()), self._stop_by)
+        self.healths.tell(self.recorder, self.engine.upto_ns or self.start_ns, is_end=True)
         for event in self.inbox.take(0.0):
             self._handle(event)
 
@@ -168,7 +169,7 @@ class LiveRun:
         recorder = self.recorder
         if recorder is None:
             return
-        recorder.put(self._tell_time())
+        recorder.put(self._tell_time(is_end=True))
         self._tell(self.engine.advance())
         recorder.put_lines(self.engine.rest_if_ended())
         self.recorder = None
@@ -272,8 +273,9 @@ class LiveRun:
         why = note.splitlines()[0] if note else ""
         self._state(status, SourceState(max(at_ns, self.engine.upto_ns or at_ns), name, Condition.DOWN, why))
 
-    def _tell_time(self) -> StateBatch:
+    def _tell_time(self, *, is_end: bool = False) -> StateBatch:
         """Source states are complete to now: where every source is down, time goes on all the same."""
+        self.healths.tell(self.recorder, self.engine.upto_ns or self.start_ns, is_end=is_end)
         batch = StateBatch((), self.clock.now_ns())
         self.engine.push(STATES, batch)
         return batch

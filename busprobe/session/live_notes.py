@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from busprobe.engine.engine import Results
-from busprobe.report.advice import errors_text, nothing_heard_lines, overrun_text
+from busprobe.report.advice import nothing_heard_lines, overrun_text
 from busprobe.report.quantities import counted
 from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun
 from busprobe.session.opening import ring_note
 from busprobe.session.polling import Polling
 from busprobe.session.recorder import RecorderStatus
-from busprobe.session.source_status import SourceStatus
-from busprobe.sources.pace import pace_notes
+from busprobe.session.source_notes import source_notes
 
 
 def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, polling: Polling | None) -> list[str]:
@@ -21,17 +18,9 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
     notes = [] if polling is None else list(polling.notes())
     boxes = {box.name: box for box in run.plan.bench.boxes}
     for name, status in run.status.items():
-        health = status.health
         if not status.was_up:
             notes.append(f"{name} was never there: {status.trouble.splitlines()[0] if status.trouble else 'silent'}")
-        if health.listening:
-            notes.append(f"{name}: {health.listening}")
-        if name in boxes and health.period_ns is not None:
-            notes += pace_notes(boxes[name], health.period_ns)
-        if health.lost:
-            notes.append(f"{name}: the driver says it lost {counted(health.lost, 'record')}.")
-        if name not in boxes:
-            notes += _error_notes(name, status)
+        notes += source_notes(name, run.healths.of(name), status.good, boxes.get(name))
     notes += down_notes([row for row in run.states if run.status[row.source].was_up], run.start_ns)
     if run.inbox.lost:
         notes.append(overrun_text(run.inbox.lost, is_recorded=recorder is not None))
@@ -44,15 +33,6 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, 
         why = recorder.failure.removesuffix(": recording stopped.").removesuffix(".")
         notes.append(f"Recording stopped early: {why}.")
     return notes
-
-
-def _error_notes(name: str, status: SourceStatus) -> Iterator[str]:
-    """Error frames of a bus, and a controller that has given up."""
-    errors = max(status.errors, status.health.errors)
-    if errors:
-        yield f"{name}: {errors_text(errors, status.good).rstrip('.')}."
-    if status.health.state in ("passive", "off"):
-        yield f"{name}: the adapter's controller is error {status.health.state}."
 
 
 def _silence_notes(run: LiveRun) -> list[str]:

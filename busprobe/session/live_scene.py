@@ -259,8 +259,8 @@ class LiveScene:
             found.append(
                 SourceNow(
                     line.name, "box" if line.name in boxes else "bus", line.is_up, state.rows, line.per_second,
-                    line.load, max(state.errors, health.errors), health.lost, state.gaps, health.uncertainty_ns,
-                    health.period_ns, health.state, state.trouble, health.listening,
+                    line.load, health.errors, health.lost, state.gaps, health.uncertainty_ns,
+                    health.period_ns, health.state, state.trouble, health.listening, health.faults,
                     asleep=self._run.engine.is_asleep(line.name),
                     bounce=self._board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
                     sees_bounce=line.name not in boxes or self._board.periods.sees_bounce(line.name, t_ns),

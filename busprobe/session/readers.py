@@ -14,8 +14,9 @@ from typing import ClassVar
 
 from busprobe.errors import BusprobeError, DeviceError
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.health import Health
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health, LiveSource
+from busprobe.sources.live import LiveSource
 
 SWITCH_S = 0.0005
 """How often threads take turns."""

@@ -13,9 +13,9 @@ from busprobe.engine.engine import Engine
 from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, Problems, said
 from busprobe.frames import Batch, FrameBatch, InputBatch, StateBatch
+from busprobe.health import Health
 from busprobe.results import CheckResult, Logged, LogLine, Outcome
 from busprobe.session.board import Board
-from busprobe.session.downs import SourcesSeen
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
 from busprobe.session.kept_marks import gap_marks, own_marks
@@ -25,6 +25,7 @@ from busprobe.session.logged import BUS_KINDS, TriggerLog
 from busprobe.session.opening import OpenedSource, OwnRecording, ring_notes, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
+from busprobe.session.sources_seen import SourcesSeen
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 
 FIRST_ROWS, BLOCK_ROWS = 8_000, 400_000
@@ -240,7 +241,7 @@ class ReplayScene:
         return (*self._board.faults, *damage, *dropped, *never, *self._unmarked)
 
     def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
-        """Buses and boxes as recorded; what only a live driver knows stays empty."""
+        """Buses and boxes as recorded; what the recording does not tell of how they did stays empty."""
         number = dict(enumerate(tally.channels))
         stated = stated_uncertainty(self._source.about)
         silent = [bus.name for bus in self._plan.bench.buses if bus.name in stated]
@@ -258,10 +259,12 @@ class ReplayScene:
         down = downs.last
         count = polls.count_until(name, t_ns)
         is_recorded = name in self._source.sources or self._board.downs.knows(name)
+        told = self._seen.healths.at(name, t_ns)
+        health = told or Health(uncertainty_ns=self._uncertainty_of(name))
         return SourceNow(
-            name, "box", is_recorded and down is None, count, count / span, None, 0, None, downs.count,
-            self._uncertainty_of(name), polls.period_ns(name, t_ns), "" if is_recorded else "not recorded",
-            "" if down is None else down.note, "",
+            name, "box", is_recorded and down is None, count, count / span, None, health.errors,
+            None if told is None else told.lost, downs.count, health.uncertainty_ns, polls.period_ns(name, t_ns),
+            health.state if is_recorded else "not recorded", "" if down is None else down.note, "", health.faults,
             bounce=self._board.bounce(name, t_ns), sees_bounce=self._board.periods.sees_bounce(name, t_ns),
         )  # fmt: skip
 
@@ -271,10 +274,12 @@ class ReplayScene:
         bit_rate = next((bus.bitrate for bus in self._plan.bench.buses if bus.name == name), None)
         load = rate.bits / bit_rate if bit_rate else None
         downs = self._board.downs.of(channel, t_ns)
-        down = downs.last
+        down, told = downs.last, self._seen.healths.at(channel, t_ns)
+        health = (told or Health(uncertainty_ns=self._uncertainty_of(channel))).at_least(rate.errors)
         return SourceNow(
-            channel, "bus", down is None, count, rate.frames, load, rate.errors, None,
-            downs.count, self._uncertainty_of(channel), None, "", "" if down is None else down.note, "",
+            channel, "bus", down is None, count, rate.frames, load, health.errors,
+            None if told is None else told.lost, downs.count, health.uncertainty_ns, None, health.state,
+            "" if down is None else down.note, health.listening,
             asleep=self._is_asleep(channel, t_ns), described=self._board.described(channel), heard_ns=heard_ns,
         )  # fmt: skip
 

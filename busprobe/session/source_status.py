@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from busprobe.health import Health
 from busprobe.session.gaps import Unsure
 from busprobe.session.readers import Reader
-from busprobe.sources.live import Health
 from busprobe.timeline import NEVER
 
 PERIODS = 3
@@ -50,8 +50,7 @@ class SourceStatus:
         """It is gone, and says so in `text`. health: how the connection that was lost had been doing."""
         self.trouble, self.is_gone = text, True
         if health is not None:
-            before = self.earlier
-            self.earlier = replace(health, errors=before.errors + health.errors, lost=before.lost + health.lost)
+            self.earlier = health.counted_on(self.earlier)
 
     def is_silent(self, now_s: float, busy_s: float = 0.0) -> bool:
         """Whether its reader has got no further for too long; a box that answers slowly takes its time.
@@ -74,8 +73,8 @@ class SourceStatus:
 
     @property
     def health(self) -> Health:
-        """Errors and losses are those of the whole run, however often it was opened."""
+        """Errors and losses are those of all its connections; error frames count, whoever tells of them."""
         now, before = self.reader.source.health(), self.earlier
         if self.is_gone:
-            return replace(now, errors=before.errors, lost=before.lost)
-        return replace(now, errors=before.errors + now.errors, lost=before.lost + now.lost)
+            now = replace(now, errors=0, lost=0, faults=())
+        return now.counted_on(before).at_least(self.errors)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from busprobe.engine.history import NO_BOUNCE, Bounce
+from busprobe.health import Faults
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class SourceNow:
     trouble: str
     """What it said when it was lost: what to do, in one or more lines."""
     listening: str
+    faults: tuple[Faults, ...] = ()
+    """Of a box: its errors by kind."""
     bounce: Bounce = NO_BOUNCE
     """What the debounce of its lines has taken out so far."""
     asleep: bool = False

@@ -17,7 +17,6 @@ from busprobe.decode.obd import Listener
 from busprobe.errors import Problem, Problems, counted
 from busprobe.frames import FrameBatch
 from busprobe.session.described import Described, describe, describe_enclosed
-from busprobe.session.downs import SourcesSeen
 from busprobe.session.obd_tally import tell
 from busprobe.session.opening import (
     enclosed_in,
@@ -28,6 +27,7 @@ from busprobe.session.opening import (
     stated_uncertainty,
     walk_of,
 )
+from busprobe.session.sources_seen import SourcesSeen
 from busprobe.sources.formats import BATCH_ROWS
 
 OF_RECORDING = "The bench file is that which the recording holds; --bench FILE takes another."
@@ -70,7 +70,7 @@ def survey(
     report = report_of(recording.name, gathered, tally, listener, described, problems)
     result = spanning(report.result, source.start_ns, end_of(source))
     notes = [] if enclosed is None else [OF_RECORDING]
-    notes += seen.notes(stated_uncertainty(source.about), result.start_ns or 0)
+    notes += seen.notes(stated_uncertainty(source.about), described.boxes, result.start_ns or 0)
     notes += ring_notes(source.about, result.start_ns or 0)
     return replace(report, result=result, notes=(*report.notes, *notes), walk=walk, markers=markers)
 

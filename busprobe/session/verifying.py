@@ -21,8 +21,8 @@ from busprobe.errors import OpenError, Problems
 from busprobe.frames import FrameBatch
 from busprobe.report.quantities import counted, times
 from busprobe.results import CheckResult, LogLine, Marker, Stretch, TriggerEntry, WalkResult
-from busprobe.session.downs import SourcesSeen
 from busprobe.session.opening import markers_of, open_source, ring_notes, source_of, stated_uncertainty, walk_of
+from busprobe.session.sources_seen import SourcesSeen
 from busprobe.sources.boxes import refuse_faulty_boxes
 from busprobe.sources.formats import BATCH_ROWS
 from busprobe.sources.interface_names import refuse_mistyped_interfaces
@@ -127,7 +127,7 @@ def verify(
         heard.frames,
         problems,
         (
-            *seen.notes(stated_uncertainty(source.about), start_ns),
+            *seen.notes(stated_uncertainty(source.about), plan.bench.boxes, start_ns),
             *ring_notes(source.about, start_ns),
             *_notes(results.late, results.segments, databases),
         ),

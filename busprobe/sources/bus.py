@@ -15,12 +15,12 @@ import can
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch
+from busprobe.health import Health
 from busprobe.sources.bus_connection import BusConnection
 from busprobe.sources.bus_opening import open_bus, set_slcan_rate
 from busprobe.sources.bus_trouble import gone, not_sent, set_link_rate
 from busprobe.sources.clock import Clock
 from busprobe.sources.driver_arguments import driver_arguments
-from busprobe.sources.live import Health
 from busprobe.sources.permit import SendPermit, permit_requests
 from busprobe.sources.sendable import refuse_frame
 

@@ -20,6 +20,7 @@ import numpy as np
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, LATE, FrameBatch, join_frames
+from busprobe.health import Health
 from busprobe.sources.bus_opening import close_bus, port_of
 from busprobe.sources.bus_trouble import bus_off, gone, port_name
 from busprobe.sources.clock import ArrivalStamps, Clock, StampMap, Stamps
@@ -28,7 +29,7 @@ from busprobe.sources.drain import WAIT_S, Drain, Haul, MessageDrain
 from busprobe.sources.drivers import READER_WAIT_S, StampedBy, driver_of, uncertainty_ns
 from busprobe.sources.error_frames import INTERFACES as TELLING_INTERFACES
 from busprobe.sources.error_frames import BusState, Controller
-from busprobe.sources.live import BATCH_NS, Health
+from busprobe.sources.live import BATCH_NS
 from busprobe.sources.received import frames_of_messages
 from busprobe.sources.socket_drain import SocketDrain
 from busprobe.sources.socket_health import AMPLE_BYTES, dropped, is_socket, make_room

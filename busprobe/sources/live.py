@@ -9,34 +9,14 @@ A source never waits longer than it takes to notice that it should stop, and it 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.health import Health
 from busprobe.sources.clock import Clock
 
 BATCH_NS = 50_000_000
 """A live source closes a batch about this often."""
-
-
-@dataclass(frozen=True)
-class Health:
-    """How a source has been doing since it was opened; for people, never for logic."""
-
-    records: int = 0
-    """Frames or polls given."""
-    errors: int = 0
-    """Error frames, exceptions and time-outs of the box, unreadable lines."""
-    lost: int = 0
-    """Records that the driver says it dropped."""
-    uncertainty_ns: int = 0
-    """How exactly its records are stamped."""
-    period_ns: int | None = None
-    """Input box: achieved time between polls, median of the newest ones."""
-    state: str = ""
-    """Of a bus: "active", "passive", "off"; of a box: what it last said was wrong; else empty."""
-    listening: str = ""
-    """Of a bus: how it is kept from sending; see `listening`."""
 
 
 class LiveSource(Protocol):

@@ -16,7 +16,7 @@ from busprobe.bench.model import InputBox
 from busprobe.errors import counted
 from busprobe.sources.box_options import MOST_ON_OFF, SERIAL_KEYS, BoxOptions, SerialSettings
 from busprobe.sources.clock import Clock
-from busprobe.sources.polled_box import Fault, Poll, PolledBox
+from busprobe.sources.polled_box import LATE_ANSWER, Fault, Poll, PolledBox
 from busprobe.sources.serial_port import OpenPort, gone, open_port
 from busprobe.sources.wire_time import MS_NS, Exchange, exchange_ns, refuse_short_period, short_ms
 
@@ -203,38 +203,41 @@ class ModbusPoller:
         while client.recv(None):
             if client.received > LONGEST or time.monotonic() > until:
                 return self._fault(
+                    "answer that was talked over",
                     "is talked over: the line does not fall silent, so that nothing can be asked.",
                     "Something else talks on the pair: take it off, or give the box a port of its own.",
                 )
         self._may_answer_late = False
         if client.received:
-            return self._fault(f"answers later than its time-out of {self._timeout}.", 'Make "timeout" longer.')
+            return self._fault(
+                LATE_ANSWER, f"answers later than its time-out of {self._timeout}.", 'Make "timeout" longer.'
+            )
         return None
 
     def _wrong(self, answer: ModbusPDU, given: int, wanted: int) -> Fault | None:
         """What is wrong with an answer, if anything."""
         if answer.isError():
             name, hint = EXCEPTIONS.get(answer.exception_code, ("see its manual", "Look the code up in its manual."))
-            return self._fault(f"answers with Modbus exception {answer.exception_code} ({name}).", hint)
+            told = f"answers with Modbus exception {answer.exception_code} ({name})."
+            return self._fault("Modbus exception", told, hint)
         if given < wanted:
-            return self._fault(
-                f"gives {given} of {counted(wanted, 'value')}.", 'Compare "table" and "first" with its manual.'
-            )
+            told = f"gives {given} of {counted(wanted, 'value')}."
+            return self._fault("short answer", told, 'Compare "table" and "first" with its manual.')
         return None
 
     def _no_answer(self, client: TimedClient) -> Fault:
         if client.received:
             hint = 'Compare "baudrate" and "parity" with the box; look at the wire pair and its termination.'
-            return self._fault(f"gives a damaged answer ({counted(client.received, 'byte')}).", hint)
+            return self._fault("damaged answer", f"gives a damaged answer ({counted(client.received, 'byte')}).", hint)
         self._may_answer_late = True
         hint = (
             f"Asked for unit {self._settings.unit} at {self._settings.serial}: compare with the box; then its supply."
         )
-        return self._fault(f"does not answer within {self._timeout}.", hint)
+        return self._fault("time-out", f"does not answer within {self._timeout}.", hint)
 
     @property
     def _timeout(self) -> str:
         return short_ms(self._settings.timeout_ns)
 
-    def _fault(self, text: str, hint: str) -> Fault:
-        return Fault(f'The input box "{self._box}" on "{self._settings.serial.port}" {text}', hint)
+    def _fault(self, kind: str, text: str, hint: str) -> Fault:
+        return Fault(kind, f'The input box "{self._box}" on "{self._settings.serial.port}" {text}', hint)

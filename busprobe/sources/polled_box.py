@@ -21,9 +21,10 @@ from busprobe.bench.model import InputBox
 from busprobe.bench.units import duration_text
 from busprobe.errors import DeviceError
 from busprobe.frames import InputBatch
+from busprobe.health import FaultTally, Health
 from busprobe.sources.box_batch import Sample, input_batch
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import BATCH_NS, Health
+from busprobe.sources.live import BATCH_NS
 from busprobe.sources.pace import Pace
 from busprobe.sources.wire_time import MS_NS
 
@@ -37,6 +38,8 @@ USUAL = 9
 """An answer is compared with this many before it ..."""
 MANY_TIMES, BESIDES_NS = 4, 20_000_000
 """... and left out where it took so many times their median and this much more: the program was held up."""
+LATE_ANSWER = "late answer"
+"""A kind of fault."""
 NEWEST = 100
 """The uncertainty is the greatest of this many polls."""
 
@@ -65,6 +68,8 @@ class Poll:
 class Fault:
     """A poll that went wrong, though the box may answer the next one."""
 
+    kind: str
+    """"time-out", "damaged answer"; one word for many takes an s."""
     text: str
     hint: str
 
@@ -112,6 +117,7 @@ class PolledBox:
         self._halves: deque[int] = deque(maxlen=NEWEST)
         self._usual: deque[int] = deque(maxlen=USUAL)
         self._faults = 0
+        self._tally = FaultTally()
         self._health = Health(uncertainty_ns=self._half_ns + self._late_ns)
         self._poller.connect()
         for left in reversed(range(FIRST_POLLS)):
@@ -159,6 +165,7 @@ class PolledBox:
         if isinstance(answer, Poll) and answer.answer_ns - answer.request_ns > SLOWEST_NS:
             took = duration_text((answer.answer_ns - answer.request_ns) // MS_NS * MS_NS)
             return Fault(
+                LATE_ANSWER,
                 f'An answer of the input box "{self.name}" came after {took} and is left out.',
                 'Make "timeout" shorter, if the computer did not sleep meanwhile.',
             )
@@ -185,16 +192,18 @@ class PolledBox:
         state = self._health.state
         if fault is not None:
             self._faults, state = self._faults + 1, fault.text
+            self._tally.note(fault.kind, fault.text, fault.hint)
         elif polls:
             self._faults, state = 0, ""
         self._pace.add(poll.t_ns for poll in polls)
         self._halves.extend(poll.half_ns for poll in polls)
         self._health = Health(
             records=self._health.records + len(polls),
-            errors=self._health.errors + (fault is not None),
+            errors=self._tally.count,
             uncertainty_ns=max([self._half_ns, *self._halves]) + self._late_ns,
             period_ns=self._pace.period_ns,
             state=state,
+            faults=self._tally.found,
         )
         if polls:
             self._complete_ns = polls[-1].t_ns

@@ -19,6 +19,7 @@ import numpy as np
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, FrameBatch
+from busprobe.health import Health
 from busprobe.sources.bus import BusSource
 from busprobe.sources.bus_trouble import no_rate
 from busprobe.sources.clock import Clock
@@ -26,7 +27,6 @@ from busprobe.sources.driver_arguments import interface_of
 from busprobe.sources.drivers import driver_of
 from busprobe.sources.error_frames import BusState
 from busprobe.sources.listening import Way, listening_of
-from busprobe.sources.live import Health
 
 RATES = (500_000, 250_000, 125_000, 1_000_000, 100_000, 83_333, 50_000, 33_333, 95_238, 62_500, 800_000)
 """In the order in which they are met (common practice, no source)."""

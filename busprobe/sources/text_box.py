@@ -10,10 +10,11 @@ import numpy as np
 from busprobe.bench.model import InputBox
 from busprobe.errors import DeviceError, counted
 from busprobe.frames import InputBatch
+from busprobe.health import FaultTally, Health
 from busprobe.sources.box_batch import Sample, input_batch
 from busprobe.sources.box_options import MOST_ON_OFF, SERIAL_KEYS, BoxOptions
 from busprobe.sources.clock import Clock, StampMap
-from busprobe.sources.live import BATCH_NS, Health
+from busprobe.sources.live import BATCH_NS
 from busprobe.sources.pace import Pace
 from busprobe.sources.serial_port import OpenPort, Port, gone, open_port
 from busprobe.sources.text_line import LineCutter, LineOrder, TextSample, characters, is_remark, read_line
@@ -67,7 +68,7 @@ class TextBox:
         self._stamps = self._new_map()
         self._newest_ns: int | None = None
         self._patient_to_ns = self._complete_ns + START_NS
-        self._errors, self._unreadable = 0, b""
+        self._faults, self._unreadable = FaultTally(), b""
         self._has_printed = False
 
     def close(self) -> None:
@@ -77,14 +78,14 @@ class TextBox:
 
     def read(self) -> InputBatch:
         samples: list[Sample] = []
-        errors, self._has_printed = self._errors, False
+        errors, self._has_printed = self._faults.count, False
         end_ns = self._clock.now_ns() + BATCH_NS
         while (now_ns := self._clock.now_ns()) < end_ns:
             samples += self._take(self._bytes())
             self._looked_ns = now_ns  # all that came before this has been read
         if self._has_printed:
             self._newest_ns, self._patient_to_ns = now_ns, now_ns + self._timeout_ns
-            self._unreadable = self._unreadable if self._errors > errors else b""
+            self._unreadable = self._unreadable if self._faults.count > errors else b""
         if now_ns > end_ns + ASLEEP_NS:
             self._patient_to_ns = now_ns + self._timeout_ns
         if now_ns > self._patient_to_ns:
@@ -93,10 +94,11 @@ class TextBox:
         self._pace.add(sample.t_ns for sample in samples)
         self._health = Health(
             records=self._health.records + len(samples),
-            errors=self._errors,
+            errors=self._faults.count,
             uncertainty_ns=self._uncertainty_ns,
             period_ns=self._pace.period_ns,
             state=f'unreadable line "{_shown(self._unreadable)}"' if self._unreadable else "",
+            faults=self._faults.found,
         )
         return input_batch(self._box.name, samples, self._analogue, self._complete_ns)
 
@@ -117,7 +119,7 @@ class TextBox:
             said = read_line(line)
             if said is None or not self._order.accept(said, arrival_ns):
                 if said is None or self._order.has_begun:
-                    self._errors, self._unreadable = self._errors + 1, line
+                    self._note_unreadable(line)
                 continue
             self._refuse_missing(said)
             if self._order.has_restarted:
@@ -125,6 +127,12 @@ class TextBox:
                 heard, self._stamps = [], self._new_map()
             heard.append((self._order.time_us, said))
         return samples + self._mapped(heard, arrival_ns)
+
+    def _note_unreadable(self, line: bytes) -> None:
+        self._unreadable = line
+        text = f'The input box "{self.name}" on "{self._settings.port}" printed "{_shown(line)}".'
+        hint = f'Look at its cable, plug and ground; compare "baudrate" ({self._settings.baudrate}) with the board.'
+        self._faults.note("unreadable line", text, hint)
 
     def _mapped(self, heard: list[tuple[int, TextSample]], arrival_ns: int) -> list[Sample]:
         self._has_printed = self._has_printed or bool(heard)

@@ -13,11 +13,11 @@ from drive import DATABASE, HEAD, MS, on_channels
 from busprobe.bench.load import loads
 from busprobe.engine.plan import build
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.health import Health
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.walk_seen import Happening, Seen
 from busprobe.session.wiggle import Wiggle
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 
 SIGNALS = """
 [signals]

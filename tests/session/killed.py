@@ -11,9 +11,9 @@ import numpy as np
 from busprobe.bench.model import Bench, Bus
 from busprobe.engine.plan import build
 from busprobe.frames import FrameBatch
+from busprobe.health import Health
 from busprobe.session.live_bench import LiveOptions, run_live
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 
 PER_BATCH = 100
 

@@ -13,10 +13,10 @@ from scripted import BENCH, van_batches
 
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.health import Health
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 
 READ_NS = 50_000_000
 FROM_S = 110

@@ -11,10 +11,10 @@ from pathlib import Path
 from busprobe.engine.plan import Plan
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch, InputBatch, empty_frames
+from busprobe.health import Health
 from busprobe.session.live_bench import LiveOptions, LiveOutcome, run_live
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 from busprobe.van.generate import generate
 
 SAMPLES = Path(__file__).parents[2] / "dbc_samples"

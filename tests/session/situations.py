@@ -23,6 +23,7 @@ from virtual_vehicle import Vehicle
 from busprobe.bench.load import loads
 from busprobe.engine.plan import build
 from busprobe.frames import ERROR, FrameBatch, InputBatch
+from busprobe.health import Faults, Health
 from busprobe.session import asking, readers, snapshot, sources_now
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.polling import start_polling
@@ -30,7 +31,6 @@ from busprobe.session.replay_scene import ReplayScene
 from busprobe.session.scenes import LIVE, open_scene
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 from busprobe.timeline import FOREVER, TRUE
 from busprobe.van.control_units import ControlUnit
 
@@ -180,7 +180,7 @@ def _troubled(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> 
         narrow.undo()
         bus.hold_at = box.hold_at = 1 << 30
         bus.now = Health(errors=3, lost=7, uncertainty_ns=1_000_000, state="passive", listening="in the driver")
-        box.now = Health(period_ns=10_000_000)
+        box.now = Health(errors=2, period_ns=10_000_000, faults=(Faults("time-out", 2, "It is silent.", "Look."),))
         until(lambda: bus.done.is_set() and box.done.is_set())
         for source in (bus, box):
             end = source._batches[-1]

@@ -16,6 +16,7 @@ from test_replay_scene import loaded
 
 from busprobe.analysis.frame_tally import FrameTally
 from busprobe.frames import ERROR, Condition, FrameBatch, InputBatch, SourceState, StateBatch, empty_frames
+from busprobe.health import Faults, Health
 from busprobe.recording.write import RecordingWriter
 from busprobe.report.advice import NOTHING_HEARD
 from busprobe.session.attention import attention
@@ -26,7 +27,6 @@ from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 from busprobe.timeline import FOREVER
 
 S = 1_000_000_000
@@ -188,7 +188,11 @@ PICTURE = Snapshot("live", "", "live", T0 + S, T0, T0 + S)
         (dataclasses.replace(BUS, lost=1), "The driver says it lost 1 record.", False),
         (dataclasses.replace(BUS, gaps=2), "Was down 2 times before the time shown begins.", False),
         (dataclasses.replace(BUS, trouble="Gone.\nPlug it in."), "Gone.\nPlug it in.", True),
-        (dataclasses.replace(BOX, errors=3), "3 errors: it did not answer in time", False),
+        (
+            dataclasses.replace(BOX, errors=3, faults=(Faults("time-out", 3, "It is silent.", "Look at it."),)),
+            "3 time-outs, the last: It is silent. Look at it.",
+            False,
+        ),
         (BOX, "", False),
         (BUS, "", False),
     ],

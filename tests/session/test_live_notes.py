@@ -10,11 +10,11 @@ from scripted import BENCH, ScriptedSource, play, van_batches
 
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, SENT, FrameBatch
+from busprobe.health import Health
 from busprobe.session.live import LiveRun
 from busprobe.session.readers import Gone, Opened
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 
 SILENCE = "No frame was heard."
 TRY = "What to try, in this order:"

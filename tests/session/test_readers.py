@@ -14,13 +14,13 @@ from test_live_scene import now_batches
 
 from busprobe.errors import DeviceError
 from busprobe.frames import Condition, FrameBatch, empty_frames
+from busprobe.health import Health
 from busprobe.session import live, readers
 from busprobe.session.live import LiveRun
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.readers import Came, Gone, Inbox, Opened, QuickTurns, Reader, stop_all
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import Health
 
 WAIT_S = 20.0
 

@@ -9,11 +9,12 @@ import pytest
 from busprobe.bench.load import loads
 from busprobe.engine.plan import build
 from busprobe.frames import InputBatch
+from busprobe.health import Health
 from busprobe.session.live import SILENT_S, LiveRun
 from busprobe.session.readers import Reader
 from busprobe.session.source_status import SourceStatus
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import BATCH_NS, Health
+from busprobe.sources.live import BATCH_NS
 from busprobe.sources.polled_box import Fault, Poll, PolledBox
 
 MS = 1_000_000
@@ -50,7 +51,11 @@ class SlowPoller:
         begin_ns = clock.now_ns()
         time.sleep(self._answer_s)
         self._left -= 1
-        return Poll(begin_ns, clock.now_ns(), 1) if self._left >= 0 else Fault("It does not answer.", "Look at it.")
+        return (
+            Poll(begin_ns, clock.now_ns(), 1)
+            if self._left >= 0
+            else Fault("time-out", "It does not answer.", "Look at it.")
+        )
 
 
 def running(period_ms: int, poller: SlowPoller, seconds: float) -> LiveRun:

@@ -9,7 +9,6 @@ from situations import PARTS, Picturing, live, replayed
 
 LIVE, REPLAY = "live", "replay"
 RECORDER = "A recording that is replayed is not recorded."
-DRIVER = "Only the driver knows, and a recording keeps none of it."
 PLAYER = "Marks are where a player can go to; a live vehicle has no player."
 NOW = "A live vehicle is always shown as it is now."
 ONE_VALUE = {
@@ -26,8 +25,6 @@ ONE_VALUE = {
         ("Snapshot", "loaded"): NOW,
     },
     REPLAY: {
-        ("SourceNow", "lost"): DRIVER,
-        ("SourceNow", "listening"): DRIVER,
         ("RecorderNow", "name"): RECORDER,
         ("RecorderNow", "rows"): RECORDER,
         ("RecorderNow", "bytes"): RECORDER,

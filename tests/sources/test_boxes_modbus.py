@@ -1,5 +1,6 @@
 """The driver "modbus" against pymodbus's own server, and against scripted answers."""
 
+import dataclasses
 import time
 from collections.abc import Callable
 from typing import Any
@@ -279,27 +280,46 @@ def test_examples_of_the_specification(
 
 
 GOOD = framed("01 02 01 05")
+EXCEPTION = "Modbus exception"
 
 
 @pytest.mark.parametrize(
-    ("answer", "text", "hint"),
+    ("answer", "kind", "text", "hint"),
     [
-        (framed("01 82 01"), "answers with Modbus exception 1 (illegal function).", 'change "table"'),
-        (framed("01 82 02"), "answers with Modbus exception 2 (illegal data address).", "start at 0"),
-        (framed("01 82 0B"), "answers with Modbus exception 11 (see its manual).", "Look the code up"),
-        (GOOD[:4], "gives a damaged answer (4 bytes).", '"parity"'),
-        (GOOD[:-1] + b"\x00", "gives a damaged answer (6 bytes).", '"parity"'),
-        (b"\xff" * 40, "gives a damaged answer (40 bytes).", '"parity"'),
-        (framed("02 02 01 05"), "gives a damaged answer (6 bytes).", '"parity"'),
-        (None, "does not answer within 39.8 ms.", "unit 1 at 115200 baud"),
+        (
+            framed("01 82 01"),
+            "Modbus exception",
+            "answers with Modbus exception 1 (illegal function).",
+            'change "table"',
+        ),
+        (
+            framed("01 82 02"),
+            "Modbus exception",
+            "answers with Modbus exception 2 (illegal data address).",
+            "start at 0",
+        ),
+        (
+            framed("01 82 0B"),
+            "Modbus exception",
+            "answers with Modbus exception 11 (see its manual).",
+            "Look the code up",
+        ),
+        (GOOD[:4], "damaged answer", "gives a damaged answer (4 bytes).", '"parity"'),
+        (GOOD[:-1] + b"\x00", "damaged answer", "gives a damaged answer (6 bytes).", '"parity"'),
+        (b"\xff" * 40, "damaged answer", "gives a damaged answer (40 bytes).", '"parity"'),
+        (framed("02 02 01 05"), "damaged answer", "gives a damaged answer (6 bytes).", '"parity"'),
+        (None, "time-out", "does not answer within 39.8 ms.", "unit 1 at 115200 baud"),
     ],
 )
-def test_a_poll_that_goes_wrong(answer: bytes | None, text: str, hint: str, scripted: Scripted) -> None:
+def test_a_poll_that_goes_wrong(answer: bytes | None, kind: str, text: str, hint: str, scripted: Scripted) -> None:
     source, _ = scripted(box("modbus", "COM3"), GOOD, answer, GOOD)
     held = source.read()
     assert len(held) == 0
     health = source.health()
     assert (health.records, health.errors, health.state) == (0, 1, f'The input box "box" on "COM3" {text}')
+    ((found, count, last, told),) = [dataclasses.astuple(fault) for fault in health.faults]
+    assert (found, count, last) == (kind, 1, health.state)
+    assert hint in told
     # It answers again: the batch ends with that sample, so that nobody waits for it.
     again = source.read()
     assert again.mask.tolist() == [5]

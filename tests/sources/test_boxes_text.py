@@ -123,6 +123,10 @@ def test_rubbish_and_half_lines_are_left_out_and_counted(clock: Clock, pty: Pseu
     while source.health().errors < 3:
         source.read()
     assert source.health().state == 'unreadable line "1050000 00100000"'
+    (found,) = source.health().faults
+    assert (found.kind, found.count) == ("unreadable line", 3)
+    assert found.last == f'The input box "box" on "{pty.path}" printed "1050000 00100000".'
+    assert found.hint == 'Look at its cable, plug and ground; compare "baudrate" (115200) with the board.'
     pty.write(lines_of(1_060_000, [6]))
     assert read_until(source, lambda b: len(b) >= 1).mask.tolist() == [6]
     assert source.health().state == ""

@@ -12,12 +12,12 @@ from slcan_adapter import SlcanAdapter
 from busprobe.bench.model import Bus
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, FrameBatch, empty_frames
+from busprobe.health import Health
 from busprobe.report.rate_text import heard_line, rate_text, search_lines
 from busprobe.sources import bus_trouble, network_link
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.sources.driver_arguments import driver_arguments
-from busprobe.sources.live import Health
 from busprobe.sources.network_link import Link
 from busprobe.sources.rate_finder import RATES, Heard, RateSearch, Verdict, find_rate, refuse_search, search
 

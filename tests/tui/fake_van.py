@@ -12,6 +12,7 @@ import numpy as np
 
 from busprobe.analysis.intervals import Sending
 from busprobe.engine.history import Bounce
+from busprobe.health import Faults
 from busprobe.results import CheckResult, Occurrence, Outcome, TriggerEntry, Verdict
 from busprobe.session.downs import Down, DownsNow
 from busprobe.session.snapshot import (
@@ -274,6 +275,12 @@ SOURCES: tuple[SourceNow, ...] = (
     ),
     SourceNow(
         "box", "box", True, 20_000, 100.0, None, 2, 0, 1, 5 * MS, 10 * MS, "polling", "", "reads only",
+        (
+            Faults(
+                "time-out", 2, 'The input box "box" on "/dev/ttyUSB1" does not answer within 40 ms.',
+                "Asked for unit 1 at 115200 baud: compare with the box; then its supply.",
+            ),
+        ),
         bounce=Bounce(14, 6), sees_bounce=False,
     ),
 )  # fmt: skip

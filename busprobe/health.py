@@ -1,0 +1,97 @@
+"""How a source is doing, and what of that a recording keeps; for people, never for logic."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True)
+class Faults:
+    """What went wrong on an input box, of one kind."""
+
+    kind: str
+    """"unreadable line", "time-out"; one word for many takes an s."""
+    count: int
+    last: str
+    """What the last one was, a sentence."""
+    hint: str
+    """What to do next, a sentence."""
+
+
+@dataclass(frozen=True)
+class Health:
+    """How a source has been doing since it was opened."""
+
+    records: int = 0
+    """Frames or polls given."""
+    errors: int = 0
+    """Error frames, exceptions and time-outs of the box, unreadable lines."""
+    lost: int = 0
+    """Records that the driver says it dropped."""
+    uncertainty_ns: int = 0
+    """How exactly its records are stamped."""
+    period_ns: int | None = None
+    """Input box: achieved time between polls, median of the newest ones."""
+    state: str = ""
+    """Of a bus: "active", "passive", "off"; of a box: what it last said was wrong; else empty."""
+    listening: str = ""
+    """Of a bus: how it is kept from sending; see `sources.listening`."""
+    faults: tuple[Faults, ...] = ()
+    """Of an input box: its errors by kind."""
+
+    def counted_on(self, before: Health) -> Health:
+        """The same, errors and losses added to those of earlier connections."""
+        faults = {one.kind: one for one in before.faults}
+        for one in self.faults:
+            faults[one.kind] = replace(one, count=one.count + _count(one.kind, before.faults))
+        return replace(
+            self, errors=self.errors + before.errors, lost=self.lost + before.lost, faults=tuple(faults.values())
+        )
+
+    def since(self, start: Health) -> Health:
+        """The same, without the errors and losses up to some time."""
+        left = [replace(one, count=one.count - _count(one.kind, start.faults)) for one in self.faults]
+        return replace(
+            self,
+            errors=self.errors - start.errors,
+            lost=self.lost - start.lost,
+            faults=tuple(one for one in left if one.count),
+        )
+
+    def at_least(self, errors: int) -> Health:
+        """The same, error frames that were counted elsewhere among its errors."""
+        return replace(self, errors=max(self.errors, errors))
+
+
+@dataclass(frozen=True)
+class HealthRow:
+    """How a source had been doing from the start of a recording up to a time."""
+
+    t_ns: int
+    source: str
+    health: Health
+
+
+class FaultTally:
+    """Counts faults by kind."""
+
+    def __init__(self) -> None:
+        self._found: dict[str, Faults] = {}
+
+    def note(self, kind: str, text: str, hint: str) -> None:
+        known = self._found.get(kind)
+        self._found[kind] = Faults(kind, 1 if known is None else known.count + 1, text, hint)
+
+    @property
+    def count(self) -> int:
+        return sum(one.count for one in self._found.values())
+
+    @property
+    def found(self) -> tuple[Faults, ...]:
+        """By kind, in the order of first sight."""
+        return tuple(self._found.values())
+
+
+def _count(kind: str, faults: Iterable[Faults]) -> int:
+    return sum(one.count for one in faults if one.kind == kind)
