@@ -64,12 +64,17 @@ class UnitRead:
     engine_rpm: float | None = None
     """PID 0C."""
     refusals: tuple[str, ...] = ()
-    """"0A: serviceNotSupported (code 11)"."""
+    """"0A: service not supported (code 11)": request, or service alone, and why it was refused."""
 
     def tells(self, what: str) -> bool:
         """Whether it said something on a key of `REQUESTS`."""
         found = {READINESS: self.readiness is not None, VOLTAGE: self.voltage is not None, VIN: bool(self.vin)}
         return found[what] if what in found else what.removesuffix(" codes") in self.codes
+
+    def refused(self, what: str) -> str:
+        """Why it refused to tell a key of `REQUESTS`; empty: it did not."""
+        said = dict(refusal.split(": ", 1) for refusal in self.refusals if ": " in refusal)
+        return said.get(REQUESTS[what]) or said.get(REQUESTS[what].split()[0], "")
 
 
 @dataclass(frozen=True)
@@ -82,9 +87,23 @@ class VehicleRead:
     asked: frozenset[str] | None = None
     """Requests that anybody was heard making: "03", "01 42"; None: not known."""
 
-    def absent(self, what: str) -> str:
-        """Why a key of `REQUESTS` is missing: nobody asked for it, or there was no answer."""
+    def absent(self, what: str, unit: UnitRead | None = None) -> str:
+        """Why a key of `REQUESTS` is missing: it was refused, nobody asked for it, or there was no answer.
+
+        unit: from that one; None: from all.
+        """
+        if unit is not None and (reason := unit.refused(what)):
+            return f"refused, {reason}"
+        refused = [f"{one.unit}: {one.refused(what)}" for one in self.units if one.refused(what)]
+        if unit is None and refused:
+            return f"refused, {'; '.join(refused)}"
         return NO_ANSWER if self.asked is None or REQUESTS[what] in self.asked else NOT_ASKED
+
+    def lacks(self, unit: UnitRead) -> dict[str, str]:
+        """Keys of `REQUESTS` that a unit did not tell, with why; those that few units have are left out."""
+        return {
+            what: self.absent(what, unit) for what in REQUESTS if what not in (VOLTAGE, VIN) and not unit.tells(what)
+        }
 
     @property
     def missing(self) -> dict[str, str]:

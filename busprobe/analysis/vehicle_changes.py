@@ -9,6 +9,7 @@ from enum import Enum
 from busprobe.analysis.vehicle import (
     CODE_KINDS,
     NO_ANSWER,
+    NOT_ASKED,
     READINESS,
     REQUESTS,
     VIN,
@@ -48,6 +49,17 @@ class Change:
 
 
 @dataclass(frozen=True)
+class Lack:
+    """Something that neither reading tells, and why."""
+
+    unit: str
+    """Empty: of the vehicle as a whole."""
+    what: str
+    before: str
+    now: str
+
+
+@dataclass(frozen=True)
 class Volts:
     """Battery voltage of one unit in both readings, V."""
 
@@ -64,6 +76,8 @@ class Comparison:
     sameness: Sameness
     changes: tuple[Change, ...] = ()
     volts: tuple[Volts, ...] = ()
+    in_neither: tuple[Lack, ...] = ()
+    """What neither reading tells of a unit that both have, or of the vehicle, though it was asked for."""
     is_engine_alike: bool = True
     """The engine ran both times or stood both times, as far as known: voltages can be compared."""
 
@@ -93,6 +107,7 @@ def compare(before: VehicleRead, now: VehicleRead) -> Comparison:
     old = {unit.unit: unit for unit in before.units}
     new = {unit.unit: unit for unit in now.units}
     changes = list(_whole(before, now))
+    lacking = list(_vin_twice(before, now))
     volts: list[Volts] = []
     for name in sorted({*old, *new}):
         earlier, later = old.get(name), new.get(name)
@@ -103,10 +118,11 @@ def compare(before: VehicleRead, now: VehicleRead) -> Comparison:
             changes += _unmatched_codes(later)
         else:
             changes += [*_unit(earlier, later), *_open(before, earlier, now, later)]
+            lacking += _neither(before, earlier, now, later)
             if earlier.voltage is not None and later.voltage is not None:
                 volts.append(Volts(name, earlier.voltage, later.voltage))
     is_alike = None in (before.engine_runs, now.engine_runs) or before.engine_runs == now.engine_runs
-    return Comparison(before, sameness, tuple(changes), tuple(volts), is_alike)
+    return Comparison(before, sameness, tuple(changes), tuple(volts), tuple(lacking), is_alike)
 
 
 def _sameness(before: VehicleRead, now: VehicleRead) -> Sameness:
@@ -131,7 +147,7 @@ def _is_open(before: tuple[VehicleRead, bool], now: tuple[VehicleRead, bool], wh
     """
     if before[1] or now[1]:
         return before[1] != now[1]
-    return any(read.absent(what) != NO_ANSWER for read, _ in (before, now))
+    return any(read.absent(what) == NOT_ASKED for read, _ in (before, now))
 
 
 def _open(before: VehicleRead, earlier: UnitRead, now: VehicleRead, later: UnitRead) -> Iterator[Change]:
@@ -141,8 +157,21 @@ def _open(before: VehicleRead, earlier: UnitRead, now: VehicleRead, later: UnitR
             continue
         if what == VOLTAGE and not (earlier.tells(what) or later.tells(what)):
             continue  # few units have it
-        old, new = (_value(unit, what) or read.absent(what) for read, unit in ((before, earlier), (now, later)))
+        old, new = (_value(unit, what) or read.absent(what, unit) for read, unit in ((before, earlier), (now, later)))
         yield Change(later.unit, what, old, new, Weight.OPEN)
+
+
+def _neither(before: VehicleRead, earlier: UnitRead, now: VehicleRead, later: UnitRead) -> Iterator[Lack]:
+    """What one unit was asked for both times and told neither time."""
+    old, new = before.lacks(earlier), now.lacks(later)
+    for what in new:
+        if what in old and not _is_open((before, False), (now, False), what):
+            yield Lack(later.unit, what, old[what], new[what])
+
+
+def _vin_twice(before: VehicleRead, now: VehicleRead) -> Iterator[Lack]:
+    if before.units and now.units and not (before.vins or now.vins or _is_open((before, False), (now, False), VIN)):
+        yield Lack("", VIN, before.absent(VIN), now.absent(VIN))
 
 
 def _value(unit: UnitRead, what: str) -> str:

@@ -5,6 +5,7 @@ A control unit that refuses a request answers 7F, the service, and one of these 
 
 from __future__ import annotations
 
+import re
 from types import MappingProxyType
 
 PENDING = 0x78
@@ -60,3 +61,8 @@ NAMES = MappingProxyType(
 def negative_name(code: int) -> str:
     """The standard's name of a response code, or the code itself where it has none."""
     return NAMES.get(code) or f"unnamed code {code:02X}"
+
+
+def in_words(name: str) -> str:
+    """A name of the standard as a person reads it: "serviceNotSupported" is "service not supported"."""
+    return re.sub(r"(?<=[a-z)])(?=[A-Z])", " ", name).lower() if name in NAMES.values() else name

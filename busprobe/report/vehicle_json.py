@@ -31,7 +31,7 @@ def vehicle_json(report: VehicleReport) -> Json:
         "vin": list(read.vins),
         "asked": None if read.asked is None else sorted(read.asked),
         "missing": read.missing,
-        "control_units": [_unit(one) for one in read.units],
+        "control_units": [_unit(one, read.lacks(one)) for one in read.units],
         "not_answered": [{"asked": s.asked, "unit": s.unit or None, "what": s.what} for s in report.shortfalls],
         "other_tester": _tester(report.tester) if report.tester is not None else None,
         "compared": _compared(report.comparison, report.against) if report.comparison is not None else None,
@@ -40,7 +40,7 @@ def vehicle_json(report: VehicleReport) -> Json:
     }
 
 
-def _unit(one: UnitRead) -> Json:
+def _unit(one: UnitRead, missing: dict[str, str]) -> Json:
     return {
         "unit": one.unit,
         "name": one.name,
@@ -52,6 +52,7 @@ def _unit(one: UnitRead) -> Json:
         "voltage_v": one.voltage,
         "engine_rpm": one.engine_rpm,
         "refusals": list(one.refusals),
+        "missing": missing,
     }
 
 
@@ -88,6 +89,10 @@ def _compared(found: Comparison, against: str) -> Json:
         "voltage": [
             {"unit": one.unit, "before_v": one.before, "now_v": one.now, "difference_v": round(one.now - one.before, 3)}
             for one in found.volts
+        ],
+        "in_neither": [
+            {"unit": one.unit or None, "what": one.what, "before": one.before, "now": one.now}
+            for one in found.in_neither
         ],
         "engine_alike": found.is_engine_alike,
     }

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from busprobe.analysis.vehicle import CODE_KINDS, NO_ANSWER, NOT_ASKED, READINESS, REQUESTS, VIN, UnitRead, VehicleRead
+from busprobe.analysis.vehicle import CODE_KINDS, NOT_ASKED, READINESS, REQUESTS, VIN, UnitRead, VehicleRead
 from busprobe.analysis.vehicle_changes import Comparison, Sameness
 from busprobe.report.quantities import counted, identifier, wall
 from busprobe.report.table import Column, heading, paragraph, table
@@ -67,7 +67,7 @@ def _unit(read: VehicleRead, one: UnitRead) -> Sequence[str]:
         one.name,
         *(_codes(read, one, kind) for kind in CODE_KINDS),
         "" if ready is None else "ON" if ready.lamp_on else "off",
-        read.absent(READINESS) if ready is None else f"{len(ready.complete)} of {len(ready.supported)} complete",
+        read.absent(READINESS, one) if ready is None else f"{len(ready.complete)} of {len(ready.supported)} complete",
         "" if one.voltage is None else f"{one.voltage:z.2f} V",
         "" if one.engine_rpm is None else f"{one.engine_rpm:.0f} rpm",
     )
@@ -75,7 +75,7 @@ def _unit(read: VehicleRead, one: UnitRead) -> Sequence[str]:
 
 def _codes(read: VehicleRead, one: UnitRead, kind: str) -> str:
     codes = one.codes.get(kind)
-    return read.absent(f"{kind} codes") if codes is None else " ".join(codes) or "none"
+    return read.absent(f"{kind} codes", one) if codes is None else " ".join(codes) or "none"
 
 
 def _details(units: Sequence[UnitRead]) -> list[str]:
@@ -86,7 +86,7 @@ def _details(units: Sequence[UnitRead]) -> list[str]:
         if one.pids is not None:
             lines += _said(one, f"PIDs: {' '.join(one.pids) or 'none'}")
         for refusal in one.refusals:
-            lines += _said(one, f"refused service {refusal}")
+            lines += _said(one, f"refused {refusal}")
     return ["", *lines] if lines else []
 
 
@@ -133,7 +133,7 @@ def _compared(found: Comparison, against: str) -> list[str]:
         lines.append("No VIN in one of the readings: nothing says that it is the same vehicle.")
     rows = [(one.unit, one.what, one.before, one.now, one.weight.value) for one in found.changes]
     lines += table(_CHANGES, rows) if rows else ["No change in codes, lamp, readiness and PIDs."]
-    return [*lines, *_volts(found), *_reset(found), *_left_open(found)]
+    return [*lines, *_volts(found), *_reset(found), *_left_open(found), *_neither(found)]
 
 
 def _left_open(found: Comparison) -> list[str]:
@@ -143,15 +143,35 @@ def _left_open(found: Comparison) -> list[str]:
     return paragraph(text, width=WIDTH)
 
 
+def _neither(found: Comparison) -> list[str]:
+    """What the units did not say either time."""
+    rows = [
+        (one.unit, one.what, one.now if one.now == one.before else f"{one.before} before, {one.now} now")
+        for one in found.in_neither
+    ]
+    return ["In neither reading, so not compared:", *_missing(rows)] if rows else []
+
+
+def _missing(rows: Iterable[tuple[str, str, str]]) -> list[str]:
+    """Lines by control unit on what is missing and why. rows: unit, or empty for all; what; why."""
+    names: dict[tuple[str, str], list[str]] = {}
+    for unit, what, why in rows:
+        names.setdefault((unit or "all", why), []).append(f"{what} ({REQUESTS[what]})")
+    lines = []
+    for (unit, why), whats in names.items():
+        first, *rest = paragraph(f"{', '.join(whats)}: {why}", width=WIDTH - len(unit) - 4)
+        lines += [f"  {unit}  {first}", *(" " * (len(unit) + 4) + line for line in rest)]
+    return lines
+
+
 def saved_lines(report: VehicleReport, path: Path) -> list[str]:
     """Where the reading was saved, and what a comparison with it will lack."""
-    missing = report.read.missing
-    lines = [f"Saved in {path}."]
-    for why in (NOT_ASKED, NO_ANSWER):
-        names = [f"{what} ({REQUESTS[what]})" for what, reason in missing.items() if reason == why]
-        if names:
-            lines += paragraph(f"The saved reading is incomplete: {why}: {', '.join(names)}.", width=WIDTH)
-    if NOT_ASKED in missing.values() and report.tester is not None:
+    read, lines = report.read, [f"Saved in {path}."]
+    rows = [(unit.unit, what, why) for unit in read.units for what, why in read.lacks(unit).items()]
+    rows += [("", what, why) for what, why in read.missing.items() if what == VIN or not read.units]
+    if rows:
+        lines += ["The saved reading is incomplete:", *_missing(rows)]
+    if NOT_ASKED in read.missing.values() and report.tester is not None:
         text = "Another tester asked: unplug it and save once more, under another name, before the installation."
         lines += paragraph(text, width=WIDTH)
     return lines

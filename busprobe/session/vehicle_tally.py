@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from busprobe.analysis.vehicle import PENDING, PERMANENT, STORED, Readiness, VehicleTally
+from busprobe.decode.negative import in_words
 from busprobe.decode.obd import Codes, Identity, Negative, Reading, Record, Request
 from busprobe.report.quantities import identifier
 
@@ -27,6 +28,8 @@ class VehicleEar:
         self.newest_ns: int | None = None
         """Time of the newest answer."""
         self._status: dict[str, dict[str, Reading]] = {}
+        self._asked: dict[int, tuple[int, tuple[str, ...]]] = {}
+        """By service, the newest request: time, and what was asked for: "01 0C", "03"."""
 
     def hear(self, records: Iterable[Record]) -> None:
         """Records of one bus, in their order."""
@@ -40,16 +43,30 @@ class VehicleEar:
                     self.tally.vin(unit_text(record.unit_id), record.text, record.note)
                 case Identity(infotype=0x0A):
                     self.tally.name(unit_text(record.unit_id), record.text)
-                case Request(service=service, pids=pids):
-                    for pid in pids or (None,):
-                        self.tally.asked(f"{service:02X}" if pid is None else f"{service:02X} {pid:02X}")
+                case Request():
+                    self._request(record)
                     continue
                 case Negative(pending=False):
-                    told = f"{record.service:02X}: {record.name} (code {record.code:02X})"
-                    self.tally.refusal(unit_text(record.unit_id), told)
+                    self._refusal(record)
                 case _:
                     continue
             self.newest_ns = record.t_ns
+
+    def _request(self, record: Request) -> None:
+        service = f"{record.service:02X}"
+        asked = tuple(f"{service} {pid:02X}" for pid in record.pids) or (service,)
+        self._asked[record.service] = record.t_ns, asked
+        for request in asked:
+            self.tally.asked(request)
+
+    def _refusal(self, record: Negative) -> None:
+        """A refusal names the service alone; it holds for all that was asked for with the request it answers."""
+        t_ns, asked = self._asked.get(record.service, (None, ()))
+        if t_ns is None or t_ns != record.request_t_ns:
+            asked = (f"{record.service:02X}",)
+        for request in asked:
+            why = f"{in_words(record.name)} (code {record.code:02X})"
+            self.tally.refusal(unit_text(record.unit_id), f"{request}: {why}")
 
     def _reading(self, record: Reading) -> None:
         unit, pid = unit_text(record.unit_id), record.pid

@@ -188,6 +188,51 @@ def test_what_a_reading_misses_and_why():
     assert read().missing["VIN"] == "no answer", "it is not known what was asked"
 
 
+def test_a_refusal_is_no_missing_answer_and_holds_for_its_unit():
+    """7F 0A 11 and 7F 01 12: ISO 14229-1, service and sub-function not supported (from memory)."""
+    first = UnitRead("7E8", refusals=("0A: service not supported (code 11)", "01 01: sub function not supported"))
+    both = dataclasses.replace(read(first, UnitRead("7E9")), asked=ALL)
+    assert both.lacks(first) == {
+        "stored codes": "no answer",
+        "pending codes": "no answer",
+        "permanent codes": "refused, service not supported (code 11)",
+        "readiness": "refused, sub function not supported",
+    }
+    assert both.lacks(both.units[1])["permanent codes"] == "no answer"
+    assert both.missing["permanent codes"] == "refused, 7E8: service not supported (code 11)"
+    assert both.absent("battery voltage", first) == "no answer", "another PID was refused"
+
+
+def test_a_refusal_of_a_service_holds_for_all_that_it_would_tell():
+    unit = UnitRead("7E8", refusals=("09: service not supported (code 11)",))
+    assert read(unit).absent("VIN") == "refused, 7E8: service not supported (code 11)"
+
+
+REFUSES = changed(codes={"stored": (), "pending": ()}, refusals=("0A: service not supported (code 11)",))
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "changes", "in_neither", "status"),
+    [
+        (REFUSES, REFUSES, [], [("permanent codes", "refused, service not supported (code 11)")], 0),
+        (UNIT, REFUSES, [("none", "refused, service not supported (code 11)", "cannot be compared")], [], 2),
+        (REFUSES, UNIT, [("refused, service not supported (code 11)", "none", "cannot be compared")], [], 2),
+        (UNIT, UNIT, [], [], 0),
+    ],
+    ids=["refused twice", "refused now", "refused before", "told twice"],
+)
+def test_refusals_compared(before, now, changes, in_neither, status):
+    result = compare(dataclasses.replace(read(before), asked=ALL), dataclasses.replace(read(now), asked=ALL))
+    assert [(c.before, c.now, c.weight.value) for c in result.changes] == changes
+    assert [(lack.what, lack.now) for lack in result.in_neither] == in_neither
+    assert result.exit_status == status
+
+
+def test_a_vin_that_neither_reading_has():
+    result = compare(*(dataclasses.replace(read(TALKS), asked=ALL) for _ in range(2)))
+    assert ("", "VIN") in [(lack.unit, lack.what) for lack in result.in_neither]
+
+
 def test_voltages():
     result = compare(read(UNIT), read(changed(voltage=12.31)))
     assert (result.volts, result.is_engine_alike) == ((Volts("7E8", 12.6, 12.31),), True)
@@ -232,11 +277,11 @@ def test_tally_keeps_the_newest_word():
     tally.voltage("7E8", 12.6)
     tally.pids("7E8", ["01", "0C", "20"])
     tally.pids("7E8", ["42"])
-    tally.refusal("7E9", "0A: serviceNotSupported (code 11)")
-    tally.refusal("7E9", "0A: serviceNotSupported (code 11)")
+    tally.refusal("7E9", "0A: service not supported (code 11)")
+    tally.refusal("7E9", "0A: service not supported (code 11)")
     first, second = tally.result("body", 7).units
     assert (first.codes, first.voltage, first.pids) == ({"stored": ()}, 12.6, ("01", "0C", "42"))
-    assert second.refusals == ("0A: serviceNotSupported (code 11)",)
+    assert second.refusals == ("0A: service not supported (code 11)",)
 
 
 def test_whether_the_engine_runs():

@@ -44,7 +44,7 @@ def test_saved_and_compared(busprobe, drives) -> None:
     Path("drive.log").write_text(WHOLE)
     saved = busprobe("vehicle drive.log --save before.json")
     assert (saved.status, saved.err) == (
-        0, "Saved in before.json.\nThe saved reading is incomplete: no answer: VIN (09 02).\n",
+        0, "Saved in before.json.\nThe saved reading is incomplete:\n  all  VIN (09 02): no answer\n",
     )  # fmt: skip
     same = busprobe("vehicle drive.log --against before.json")
     assert (same.status, "No change in codes, lamp, readiness and PIDs." in same.out) == (0, True)
@@ -59,7 +59,7 @@ def test_an_incomplete_baseline_is_told_and_proves_nothing(busprobe, drives) -> 
     Path("empty.log").write_text("(1768374000.000000) can0 7DF#0201420000000000\n" + DRIVE.splitlines()[-1] + "\n")
     saved = busprobe("vehicle empty.log --save before.json")
     assert saved.status == 0
-    assert saved.err.startswith("Saved in before.json.\nThe saved reading is incomplete: not asked: stored codes (03),")
+    assert saved.err.startswith("Saved in before.json.\nThe saved reading is incomplete:\n  7E8  stored codes (03),")
     Path("drive.log").write_text(WHOLE)
     said = busprobe("vehicle drive.log --against before.json --json out.json")
     assert said.status == 2

@@ -57,6 +57,7 @@ def test_every_key():
                 "voltage_v": 12.684,
                 "engine_rpm": 0.0,
                 "refusals": [],
+                "missing": {},
             },
             {
                 "unit": "7E9",
@@ -68,7 +69,12 @@ def test_every_key():
                 "readiness": None,
                 "voltage_v": None,
                 "engine_rpm": None,
-                "refusals": ["0A: serviceNotSupported (code 11)"],
+                "refusals": ["0A: service not supported (code 11)"],
+                "missing": {
+                    "pending codes": "no answer",
+                    "permanent codes": "refused, service not supported (code 11)",
+                    "readiness": "no answer",
+                },
             },
         ],
         "not_answered": [{"asked": "09 0A", "unit": "7E9", "what": "the answer broke off"}],
@@ -86,6 +92,16 @@ def test_every_key():
             "read_before_ns": AT - 1,
             "changes": [],
             "voltage": [{"unit": "7E8", "before_v": 12.9, "now_v": 12.684, "difference_v": -0.216}],
+            "in_neither": [
+                {"unit": "7E9", "what": "pending codes", "before": "no answer", "now": "no answer"},
+                {
+                    "unit": "7E9",
+                    "what": "permanent codes",
+                    "before": "refused, service not supported (code 11)",
+                    "now": "refused, service not supported (code 11)",
+                },
+                {"unit": "7E9", "what": "readiness", "before": "no answer", "now": "no answer"},
+            ],
             "engine_alike": True,
         },
         "problems": None,

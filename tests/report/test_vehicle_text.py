@@ -32,15 +32,17 @@ VIN      A0TPV3D23TK000012 (check digit is right)
 
 Control units and trouble codes
 ===============================
-unit id  name                 stored       pending    permanent  lamp  readiness        battery  engine
--------  -------------------  -----------  ---------  ---------  ----  ---------------  -------  ------
-7E8      ECM / EngineControl  P0301 U0100  none       P0420      ON    2 of 3 complete  12.68 V   0 rpm
-7E9      TCM                  none         no answer  no answer        no answer
+unit id  name                 stored       pending    permanent         lamp  readiness        battery  engine
+-------  -------------------  -----------  ---------  ----------------  ----  ---------------  -------  ------
+7E8      ECM / EngineControl  P0301 U0100  none       P0420             ON    2 of 3 complete  12.68 V   0 rpm
+7E9      TCM                  none         no answer  refused, service        no answer
+                                                      not supported
+                                                      (code 11)
 
 7E8  not complete: catalyst
 7E8  PIDs: 01 0C 0D 42
 7E9  PIDs: 01
-7E9  refused service 0A: serviceNotSupported (code 11)
+7E9  refused 0A: service not supported (code 11)
 
 These services show emission-related trouble codes only. Codes of brakes, airbags, body and
 other units, and the makers' own, are not among them: no codes here does not mean that the
@@ -58,22 +60,25 @@ def test_nothing_said():
 def test_what_nobody_asked_for_is_no_missing_answer():
     said = text_of(read=VehicleRead("body", AT, (GEARBOX,), frozenset({"03", "07"})))
     assert "VIN      not asked\n" in said
-    assert "7E9      TCM   none    no answer  not asked  not asked\n" in said
+    assert "7E9      TCM   none    no answer  refused, service  not asked\n" in said
 
 
 PASSIVE = VehicleRead("body", AT, (dataclasses.replace(GEARBOX, codes={}),), frozenset({"03", "01 01"}))
 
 
 def test_saved():
-    assert saved_lines(REPORT, Path("before.json")) == ["Saved in before.json."]
+    whole = dataclasses.replace(REPORT, read=VehicleRead("body", AT, (ENGINE,)))
+    assert saved_lines(whole, Path("before.json")) == ["Saved in before.json."]
     report = dataclasses.replace(REPORT, read=PASSIVE, tester=TESTER)
     assert (
         "\n".join(saved_lines(report, Path("before.json")))
         == """\
 Saved in before.json.
-The saved reading is incomplete: not asked: pending codes (07), permanent codes (0A), VIN (09
-02).
-The saved reading is incomplete: no answer: stored codes (03), readiness (01 01).
+The saved reading is incomplete:
+  7E9  stored codes (03), readiness (01 01): no answer
+  7E9  pending codes (07): not asked
+  7E9  permanent codes (0A): refused, service not supported (code 11)
+  all  VIN (09 02): not asked
 Another tester asked: unplug it and save once more, under another name, before the installation."""
     )
 
@@ -81,7 +86,15 @@ Another tester asked: unplug it and save once more, under another name, before t
 def test_what_could_not_be_compared_is_named():
     said = " ".join(text_of(comparison=compare(PASSIVE, READ), against="before.json").split())
     assert "Could not be compared: VIN, control unit (7E8), stored code P0301 (7E8), " in said
-    assert "permanent codes (7E9). Of these nothing says that they are as before." in said
+    assert "pending codes (7E9). Of these nothing says that they are as before. In neither reading, so not" in said
+
+
+def test_what_neither_reading_has_is_named_by_control_unit():
+    assert """\
+In neither reading, so not compared:
+  7E9  pending codes (07), readiness (01 01): no answer
+  7E9  permanent codes (0A): refused, service not supported (code 11)
+""" in against()
 
 
 def test_what_did_not_come():

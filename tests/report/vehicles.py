@@ -19,7 +19,7 @@ ENGINE = UnitRead(
     0.0,
     (),
 )
-GEARBOX = UnitRead("7E9", "TCM", pids=("01",), codes={"stored": ()}, refusals=("0A: serviceNotSupported (code 11)",))
+GEARBOX = UnitRead("7E9", "TCM", pids=("01",), codes={"stored": ()}, refusals=("0A: service not supported (code 11)",))
 READ = VehicleRead("body", AT, (ENGINE, GEARBOX))
 TESTER = OtherTester((0x7DF, 0x18DB33F1), 21, AT, AT, 2.0, ("01 0C 0D 42", "03"))
 REPORT = VehicleReport("Roads patrol van 12", "live", READ, 12)

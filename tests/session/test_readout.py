@@ -84,14 +84,24 @@ def test_what_is_asked_in_which_order():
 
 def test_refusals_are_kept():
     run = Run(ObdBus(engine(Conduct(refuses={0x0A: 0x11}))))
-    assert run.units["7E8"].refusals == ("0A: serviceNotSupported (code 11)",)
+    assert run.units["7E8"].refusals == ("0A: service not supported (code 11)",)
     assert "permanent" not in run.units["7E8"].codes
+
+
+def test_a_refusal_holds_for_what_was_asked_with_its_request():
+    """7F 01 12 (ISO 14229-1, from memory) answers 01 01 0C 42 too: it does not say which of them."""
+    run = Run(ObdBus(engine(), gearbox(Conduct(refuses={0x01: 0x12, 0x0A: 0x11}))))
+    lacks = run.read.lacks(run.units["7E9"])
+    assert lacks == {
+        "permanent codes": "refused, service not supported (code 11)",
+        "readiness": "refused, sub function not supported (code 12)",
+    }
 
 
 def test_a_busy_unit_is_asked_once_more():
     run = Run(ObdBus(engine(Conduct(refuses={0x07: 0x21}))))
     assert [request for _, request in requests_sent(run.bus)].count("07") == 2
-    assert run.units["7E8"].refusals == ("07: busyRepeatRequest (code 21)",)
+    assert run.units["7E8"].refusals == ("07: busy repeat request (code 21)",)
 
 
 def test_patience():
