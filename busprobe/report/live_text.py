@@ -5,6 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
+from busprobe.sources.manners import OtherTester
+
+TESTER_SHOWN = 3
+"""Different requests of another tester in the status line; the report has more."""
+
 
 class RecorderState(Protocol):
     """How the recorder is doing."""
@@ -46,6 +51,8 @@ class LiveStatus:
     recorder: RecorderState | None
     unasked: str = ""
     """Why nothing is asked where it should be; a sentence."""
+    testers: tuple[str, ...] = ()
+    """Who else asks for OBD data now: a few words a bus."""
 
 
 def status_line(status: LiveStatus, width: int | None = None) -> str:
@@ -65,9 +72,18 @@ def status_line(status: LiveStatus, width: int | None = None) -> str:
     if status.recorder is not None and not status.recorder.failure:
         parts.append(f"free {size_text(status.recorder.free)}, recording {size_text(status.recorder.bytes)}")
     parts.append(f"failed {status.failed}")
+    parts += status.testers
     parts += [_source(source) for source in up if not source.lost]
     line = " | ".join(parts + reasons)
     return line if width is None or len(line) <= width else line[: width - 1] + "…"
+
+
+def asker_words(bus: str, other: OtherTester) -> str:
+    """Who else asks on a bus: how often, and for the first few of what it asks for."""
+    rate = "" if other.per_second is None else f" {other.per_second:.3g}/s"
+    more = f" +{len(other.asked) - TESTER_SHOWN}" if len(other.asked) > TESTER_SHOWN else ""
+    asked = "; ".join(other.asked[:TESTER_SHOWN]) or "behind a gateway"
+    return f"tester on {bus}{rate}: {asked}{more}"
 
 
 def clock_text(seconds: float) -> str:

@@ -16,6 +16,8 @@ from busprobe.decode.obd import Listener
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import ObdTap
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.report.live_text import asker_words
+from busprobe.report.vehicle_text import who_asks
 from busprobe.session.polling import start_polling
 from busprobe.session.requests_now import RequestsNow
 from busprobe.sources.clock import Clock
@@ -71,6 +73,24 @@ class Asking:
         if self._unanswered is None or now_ns - self._start_ns < PATIENCE_NS:
             return ""
         return self._unanswered.text()
+
+    @property
+    def paused(self) -> str:
+        """Why busprobe asks nothing now though it has leave, a sentence; empty otherwise."""
+        return "" if self._polling is None else self._polling.health.paused
+
+    def testers(self, now_ns: int) -> tuple[str, ...]:
+        """Who else asks now, in short: a few words a bus."""
+        found = [(one.bus, one.other) for one in self.now(now_ns) if one.is_other_asking]
+        return tuple(asker_words(bus, other) for bus, other in found if other is not None)
+
+    def notes(self) -> list[str]:
+        """How asking went, and who else asked, for the report of the run."""
+        own = [] if self._polling is None else self._polling.notes()
+        heard = {bus: watch.seen for bus, watch in self._watches.items()}
+        if self._polling is not None:
+            heard[self._polling.bus] = self._polling.testers.seen
+        return [*own, *(f"{bus}, another tester: {who_asks(one)}" for bus, one in heard.items() if one is not None)]
 
     def _own(self, now_ns: int) -> tuple[RequestsNow, ...]:
         polling = self._polling

@@ -20,13 +20,13 @@ from busprobe.frames import FrameBatch, InputBatch
 from busprobe.recording.write import refuse_target
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import LogLine, Outcome
+from busprobe.session.asking import Asking
 from busprobe.session.enclosed import enclosed_texts
 from busprobe.session.endings import endings_set
 from busprobe.session.live import LiveRun
 from busprobe.session.live_notes import live_notes
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
-from busprobe.session.polling import Polling, start_polling
 from busprobe.session.recorder import Recorder, RecorderStatus, refuse_full_disk
 from busprobe.session.verifying import VerifyReport, load_plan
 from busprobe.sources.boxes import open_box, refuse_shared_ports
@@ -63,11 +63,11 @@ class LiveOutcome:
     results: Results
     run: LiveRun
     recorder: RecorderStatus | None
-    polling: Polling | None = None
+    asking: Asking
 
     def notes(self) -> list[str]:
         """What a person should know of it, a sentence each."""
-        return live_notes(self.run, self.results, self.recorder, self.polling)
+        return [*self.asking.notes(), *live_notes(self.run, self.results, self.recorder)]
 
 
 Show = Callable[[LiveStatus], None]
@@ -145,8 +145,8 @@ def run_live(
 
     given = live_sources(plan.bench) if sources is None else sources
     uncertainty = stated_uncertainty(plan.bench, given)
-    polling = start_polling(plan.bench, given, clock) if options.allow_requests else None
-    watching = (status.add, *observers) if polling is None else (status.add, *observers, polling.observe)
+    asking = Asking(plan, given, clock, allow_requests=options.allow_requests)
+    watching = (status.add, *observers, asking.observe)
     run = LiveRun(plan, given, clock, on_lines=count, observers=watching, uncertainty_ns=uncertainty)
     kept: list[Recorder] = []
 
@@ -163,20 +163,18 @@ def run_live(
             run.recorder = record(run.start_ns)
         try:
             run.start()
-            _go_on(run, kept, status, failed, options.for_ns, show, stop, polling)
-            if polling is not None:
-                polling.stop()
+            _go_on(run, kept, status, failed, options.for_ns, show, stop, asking)
+            asking.stop()
             results = run.finish()
         except DeviceError:
             for recorder in kept:
                 recorder.discard_if_empty()
             raise
         finally:
-            if polling is not None:
-                polling.stop()
+            asking.stop()
             run.stop()
             written = kept[0].stop() if kept else None
-    return LiveOutcome(results, run, written, polling)
+    return LiveOutcome(results, run, written, asking)
 
 
 def _go_on(
@@ -187,7 +185,7 @@ def _go_on(
     for_ns: int | None,
     show: Show | None,
     stop: threading.Event,
-    polling: Polling | None,
+    asking: Asking,
 ) -> None:
     end_ns: int | None = None  # in event time, which goes on while the machine sleeps
     next_status = 0.0
@@ -198,7 +196,7 @@ def _go_on(
         if show is not None and time.monotonic() >= next_status:
             next_status = time.monotonic() + STATUS_S
             now = status.take(run, kept[0] if kept else None, failed[Outcome.FAILED.value])
-            show(now if polling is None else replace(now, unasked=polling.health.paused))
+            show(replace(now, unasked=asking.paused, testers=asking.testers(run.clock.now_ns())))
 
 
 def new_recorder(

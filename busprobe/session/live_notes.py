@@ -8,14 +8,13 @@ from busprobe.report.quantities import counted
 from busprobe.session.downs import down_notes
 from busprobe.session.live import LiveRun
 from busprobe.session.opening import ring_note
-from busprobe.session.polling import Polling
 from busprobe.session.recorder import RecorderStatus
 from busprobe.session.source_notes import source_notes
 
 
-def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None, polling: Polling | None) -> list[str]:
+def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None) -> list[str]:
     """For the end of a report, the most important last."""
-    notes = [] if polling is None else list(polling.notes())
+    notes: list[str] = []
     boxes = {box.name: box for box in run.plan.bench.boxes}
     for name, status in run.status.items():
         if not status.was_up:

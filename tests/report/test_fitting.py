@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from busprobe.report.live_text import LiveStatus, SourceLine, status_line
+from busprobe.report.live_text import LiveStatus, SourceLine, status_line, asker_words
 from busprobe.report.survey_text import survey_lines
 from busprobe.report.table import Column, fitted, paragraph, table
 from busprobe.report.vehicle_text import vehicle_lines
@@ -13,6 +13,7 @@ from busprobe.report.verify_text import verify_lines
 from busprobe.session.surveying import survey
 from busprobe.session.vehicle import vehicle_recorded
 from busprobe.session.verifying import verify
+from busprobe.sources.manners import OtherTester
 
 ROOT = Path(__file__).parents[2]
 RECORDING, BENCH = ROOT / "recordings" / "five_faults.duckdb", ROOT / "dbc_samples" / "patrol_van.toml"
@@ -49,15 +50,32 @@ def status(**more: object) -> LiveStatus:
         SourceLine("body", True, 2000.0, 0.25, int(str(more.pop("lost", 0))), 0, "active", "", 1),
         SourceLine("box", False, 0.0, None, 0, 0, "", "There is no /dev/ttyUSB1.\nPlug it in.", 1),
     )
-    return LiveStatus(65.0, sources, 0, 2, recorder)
+    testers = ("tester on body 2/s: 03",) if more.pop("tester", False) else ()
+    return LiveStatus(65.0, sources, 0, 2, recorder, testers=testers)
 
 
 def test_the_status_line_says_trouble_and_free_space_first() -> None:
     whole = "1:05 | box DOWN | free 7.0 GB, recording 2.5 MB | failed 2 | body 2,000/s 25 % gaps 1"
     assert status_line(status()) == f"{whole} | box: There is no /dev/ttyUSB1."
     assert status_line(status(), 80) == whole[:79] + "…"
+    asked = status_line(status(tester=True))
+    assert asked.startswith("1:05 | box DOWN | free 7.0 GB, recording 2.5 MB | failed 2 | tester on body 2/s: 03 | ")
     lost = status_line(status(lost=7), 40)
     assert lost.startswith("1:05 | box DOWN | body LOST 7 ")
     failed = status_line(status(failure="disk full."))
     assert failed.startswith("1:05 | NOT RECORDING | box DOWN | failed 2 | ")
     assert failed.endswith(" | disk full. | box: There is no /dev/ttyUSB1.")
+
+
+@pytest.mark.parametrize(
+    ("asked", "per_second", "strays", "text"),
+    [
+        (("01 0C 0D",), 2.0, 0, "tester on body 2/s: 01 0C 0D"),
+        (("03",), None, 0, "tester on body: 03"),
+        (("01 0C", "01 0D", "03", "07", "0A"), 9.87, 0, "tester on body 9.87/s: 01 0C; 01 0D; 03 +2"),
+        ((), None, 3, "tester on body: behind a gateway"),
+    ],
+    ids=["one", "once", "many", "answers only"],
+)
+def test_another_tester_in_short(asked: tuple[str, ...], per_second: float | None, strays: int, text: str) -> None:
+    assert asker_words("body", OtherTester((0x7DF,), len(asked), 0, 0, per_second, asked, strays)) == text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,7 +16,9 @@ from virtual_vehicle import POLL, Vehicle, polling_bench
 
 from busprobe.engine.plan import build
 from busprobe.errors import DeviceError
+from busprobe.report.live_text import LiveStatus, status_line
 from busprobe.session import asking
+from busprobe.session.live_bench import LiveOptions, run_live
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.polling import start_polling
 from busprobe.session.requests_now import RequestsNow
@@ -192,3 +195,29 @@ def test_another_tester_is_shown_and_nothing_is_asked_beside_it(allow: bool, tmp
         assert " body, another tester: It asks as 7DF: " in shown
         assert "for 01 0D." in shown
         assert ("requests paused: Another tester asks" in shown) is allow
+
+
+@pytest.mark.parametrize("allow", [True, False])
+def test_a_run_says_who_else_asks_while_it_goes_on_and_at_its_end(allow: bool, tmp_path: Path) -> None:
+    bench, shown, stop = polling_bench(tmp_path.name), list[LiveStatus](), threading.Event()
+
+    def show(status: LiveStatus) -> None:
+        shown.append(status)
+        if len([one for one in shown if one.testers]) > 2 or len(shown) > 2 * WAIT_S:
+            stop.set()
+
+    with a_tester(tmp_path.name):
+        outcome = run_live(build(bench, {}), {}, LiveOptions(allow_requests=allow), show=show, stop=stop)
+    assert re.search(r"\| tester on body [0-9.]+/s: 01 0D \|", status_line(shown[-1]))
+    assert status_line(shown[-1]).endswith("nothing is asked beside it.") is allow
+    note = next(note for note in outcome.notes() if "another tester" in note)
+    assert re.fullmatch(r"body, another tester: It asks as 7DF: [0-9]+ requests, [0-9.]+ a second, for 01 0D\.", note)
+    held_back = [note for note in outcome.notes() if note.startswith("No OBD request was sent. Another tester asks")]
+    assert len(held_back) == allow
+
+
+def test_a_run_in_which_nobody_asks_says_nothing_of_testers(tmp_path: Path) -> None:
+    bench, shown = polling_bench(tmp_path.name), list[LiveStatus]()
+    outcome = run_live(build(bench, {}), {}, LiveOptions(for_ns=700_000_000), show=shown.append)
+    assert [status.testers for status in shown] == [()] * len(shown)
+    assert [note for note in outcome.notes() if "tester" in note] == []

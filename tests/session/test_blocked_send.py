@@ -15,7 +15,7 @@ from virtual_vehicle import polling_bench
 
 from busprobe.engine.plan import build
 from busprobe.report.live_text import LiveStatus, status_line
-from busprobe.session import asking, live_bench
+from busprobe.session import asking
 from busprobe.session.live import LiveRun
 from busprobe.session.live_bench import LiveOptions, run_live
 from busprobe.session.live_scene import LiveScene
@@ -52,8 +52,7 @@ class Deaf(BusSource):
 
 @pytest.fixture(autouse=True)
 def no_long_listening(monkeypatch: pytest.MonkeyPatch) -> None:
-    for module in (asking, live_bench):
-        monkeypatch.setattr(module, "start_polling", partial(start_polling, listen_ns=0))
+    monkeypatch.setattr(asking, "start_polling", partial(start_polling, listen_ns=0))
 
 
 @pytest.fixture
