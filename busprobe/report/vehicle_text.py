@@ -85,8 +85,11 @@ def _details(units: Sequence[UnitRead]) -> list[str]:
             lines += _said(one, f"not complete: {', '.join(one.readiness.not_complete)}")
         if one.pids is not None:
             lines += _said(one, f"PIDs: {' '.join(one.pids) or 'none'}")
-        for refusal in one.refusals:
-            lines += _said(one, f"refused {refusal}")
+        by_reason: dict[str, list[str]] = {}
+        for request, _, reason in (refusal.partition(": ") for refusal in one.refusals):
+            by_reason.setdefault(reason, []).append(request)
+        for reason, requests in by_reason.items():
+            lines += _said(one, f"refused {', '.join(requests)}: {reason}")
     return ["", *lines] if lines else []
 
 

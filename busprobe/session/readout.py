@@ -120,6 +120,8 @@ class Readout:
     def _ask_on(self, now_ns: int) -> None:
         exchange = self._requester.step(now_ns)
         if exchange is None:
+            if stuck := self._requester.stuck(now_ns):
+                raise DeviceError(stuck)
             return
         if exchange.trouble:
             self._refuse_j1939()

@@ -41,13 +41,15 @@ def vehicle_live(bench_file: Path, *, allow_requests: bool, say: Say, listen_ns:
     source = BusSource(bus)
     clock = Clock()
     source.open(clock)
+    requester = Requester(source, permit, listen_ns, own_thread=True)
     try:
-        readout = Readout(Requester(source, permit, listen_ns), say)
+        readout = Readout(requester, say)
         is_over = False
         while not is_over:
             readout.feed(source.read())
             is_over = readout.step(clock.now_ns())
     finally:
+        requester.close()
         source.close()
     return report_of(readout, bench, bus, clock.now_ns())
 

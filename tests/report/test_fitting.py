@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from busprobe.report.live_text import LiveStatus, SourceLine, status_line, asker_words
+from busprobe.report.live_text import LiveStatus, SourceLine, asker_words, status_line
 from busprobe.report.survey_text import survey_lines
 from busprobe.report.table import Column, fitted, paragraph, table
 from busprobe.report.vehicle_text import vehicle_lines

@@ -51,6 +51,12 @@ Nothing was cleared or written; busprobe cannot do that."""
     )
 
 
+def test_refusals_of_one_reason_share_a_line():
+    refusals = ("01 01: a", "03: b", "01 42: a")
+    said = text_of(read=VehicleRead("body", AT, (dataclasses.replace(GEARBOX, refusals=refusals),)))
+    assert "\n7E9  refused 01 01, 01 42: a\n7E9  refused 03: b\n" in said
+
+
 def test_nothing_said():
     said = text_of(read=VehicleRead("body", AT), requests=0)
     assert "VIN      no answer\n\nNo control unit said anything.\n" in said

@@ -1,11 +1,15 @@
 """Vehicles asked on python-can's virtual bus, and vehicles in recordings."""
 
+import threading
+
 import pytest
 from virtual_vehicle import Vehicle
 
 from busprobe.bench.load import loads
 from busprobe.errors import BenchError, BusprobeError, DeviceError
+from busprobe.session import vehicle as vehicle_module
 from busprobe.session.vehicle import compared, obd_bus, vehicle_live, vehicle_recorded
+from busprobe.sources.bus import BusSource
 from busprobe.van.control_units import ControlUnit
 
 VIN = "A0TPV3D23TK000012"
@@ -20,6 +24,7 @@ bitrate = 500000
 listen_only = {listen_only}
 """
 LISTEN_NS = 300_000_000
+WAIT_S = 30.0
 
 
 @pytest.fixture
@@ -67,6 +72,58 @@ def test_over_python_can(bench, vehicle):
     requests = [data for _, data in vehicle.heard if data[0] < 8]
     assert len(requests) == report.requests
     assert {data[1] for data in requests} == {0x01, 0x03, 0x07, 0x09, 0x0A}
+
+
+class Blocking(BusSource):
+    """Its driver holds a send up until the bus was read twice more."""
+
+    def __init__(self, bus):
+        super().__init__(bus)
+        self.read_meanwhile = threading.Semaphore(0)
+        self.held_up = []
+
+    def open(self, clock):
+        super().open(clock)
+        device, send = self._connection.device, self._connection.device.send
+
+        def slowly(message, timeout=None):
+            while self.read_meanwhile.acquire(blocking=False):
+                pass
+            self.held_up.append(all(self.read_meanwhile.acquire(timeout=WAIT_S) for _ in range(2)))
+            send(message, timeout)
+
+        device.send = slowly
+
+    def read(self):
+        self.read_meanwhile.release()
+        return super().read()
+
+
+def test_the_bus_is_read_on_while_a_send_is_held_up(bench, vehicle, monkeypatch):
+    """A frame that comes meanwhile is not left to a driver with little room."""
+    sources = []
+    monkeypatch.setattr(vehicle_module, "BusSource", lambda bus: sources.append(Blocking(bus)) or sources[-1])
+    report = live(bench)
+    assert report.read.vins == (VIN,)
+    assert sources[0].held_up
+    assert all(sources[0].held_up)
+
+
+def test_a_send_that_never_comes_back_ends_the_reading(bench, vehicle, monkeypatch):
+    free = threading.Event()
+
+    class Stuck(BusSource):
+        def open(self, clock):
+            super().open(clock)
+            self._connection.device.send = lambda _message, timeout=None: free.wait(WAIT_S)
+
+    monkeypatch.setattr(vehicle_module, "BusSource", Stuck)
+    try:
+        with pytest.raises(DeviceError, match='Bus "body": the adapter has not taken a frame for more than 1 s'):
+            live(bench)
+        assert not free.is_set()
+    finally:
+        free.set()
 
 
 def test_a_listen_only_bus_is_not_asked(bench, vehicle):
