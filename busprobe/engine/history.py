@@ -88,9 +88,11 @@ class History:
 
     def append(self, changes: Changes) -> None:
         """More change points, all after those so far."""
-        self.upto_ns = changes.upto_ns
-        if not len(changes):
-            return
+        if len(changes):
+            self._append(changes)
+        self.upto_ns = changes.upto_ns  # last: who reads it first finds all points before it
+
+    def _append(self, changes: Changes) -> None:
         t, code = changes.t_ns, changes.code
         value = code.astype(np.float64) if changes.value is None else changes.value
         if self._count == 1 and t[0] == NEVER:

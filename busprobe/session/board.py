@@ -16,14 +16,16 @@ from busprobe.engine.taps import excused
 from busprobe.errors import BenchError
 from busprobe.results import CheckResult
 from busprobe.session.downs import Downs
+from busprobe.session.frame_tables import FrameTables
 from busprobe.session.origin import TOO_OLD, Origin, Origins
 from busprobe.session.overdue import Overdue
-from busprobe.session.picture import ChecksAt, about, frame_table, new_histories, outputs, signal_now
+from busprobe.session.picture import ChecksAt, about, new_histories, outputs, signal_now
 from busprobe.session.poll_periods import PollPeriods
 from busprobe.session.polls import Polls
-from busprobe.session.sendings import Sendings
 from busprobe.session.signal_path import frame_detail, signal_path
+from busprobe.session.signals_now import SignalsNow
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
+from busprobe.session.strips import Strips
 from busprobe.session.taken_over import taken_over
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 
@@ -53,6 +55,7 @@ class Board:
         self._databases = databases
         effects = outputs(plan)
         self._about = {n: about(n, plan, effects) for n in (*plan.signals, *plan.derived)}
+        self._strips = {name: Strips(self.histories[name]) for name in self._about}
         self._origins = {name: Origins(signal, self.histories[name]) for name, signal in plan.signals.items()}
         self.polls = Polls()
         """Of input boxes; `Polls.add` takes new ones."""
@@ -69,7 +72,7 @@ class Board:
             (bus, m.identifier, m.is_extended): m for bus, found in databases.items() for d in found for m in d.messages
         }
         self._of_channels: dict[tuple[str, ...], Mapping[tuple[str, int, bool], MessageLayout]] = {}
-        self._sendings = Sendings()
+        self._tables = FrameTables(self._messages_of)
         self._overdue = Overdue(plan, self.histories)
 
     @property
@@ -78,14 +81,19 @@ class Board:
         unique = {id(d): d for found in self._databases.values() for d in found}
         return tuple(str(problem) for d in unique.values() for problem in d.faulty)
 
-    def signals(self, t_ns: int, tally: FrameTally) -> tuple[SignalNow, ...]:
+    def signals(self, t_ns: int, tally: FrameTally) -> Sequence[SignalNow]:
+        """Of an instant up to which logic has come; the tally is no longer added to."""
+        return SignalsNow(lambda: self._signals(t_ns, tally))
+
+    def _signals(self, t_ns: int, tally: FrameTally) -> list[SignalNow]:
         at = self._instant(t_ns, tally)
         periods = self.periods.of_signals(t_ns)
-        return tuple(self._now(name, at, periods[name])[0] for name in self._about)
+        return [self._now(name, at, periods[name])[0] for name in self._about]
 
     def _now(self, name: str, at: _Instant, poll_ns: int | None) -> tuple[SignalNow, Origin | None]:
         """A signal, and the source that counts."""
-        about, history, over_ns = self._about[name], self.histories[name], at.overdue.get(name)
+        about, history, strips = self._about[name], self.histories[name], self._strips[name]
+        over_ns = at.overdue.get(name)
         origin = at.origins.get(name)
         if over_ns is not None and origin is not None and len(self._origins[name].sources) > 1:
             taken = taken_over(
@@ -93,10 +101,12 @@ class Board:
             )
             if taken is not None:
                 code = int(taken.past.code[taken.past.index_at(at.t_ns)])
-                now = signal_now(about, history, at.t_ns, taken.origin, Said(code, ""), poll_ns, past=taken.past)
+                now = signal_now(
+                    about, history, strips, at.t_ns, taken.origin, Said(code, ""), poll_ns, past=taken.past
+                )
                 return now, taken.origin
         said = self._said(name, at.t_ns, at.origins, at.overdue)
-        return signal_now(about, history, at.t_ns, origin, said, poll_ns, over_ns), origin
+        return signal_now(about, history, strips, at.t_ns, origin, said, poll_ns, over_ns), origin
 
     def _said(self, name: str, t_ns: int, origins: Mapping[str, Origin], overdue: Mapping[str, int]) -> Said:
         """Whether a signal was unknown, and why."""
@@ -128,7 +138,7 @@ class Board:
         )
 
     def frame_table(self, tally: FrameTally) -> FrameTable:
-        return frame_table(tally, self._messages_of(tally.channels), self._sendings)
+        return self._tables.table(tally)
 
     def described(self, channel: str) -> int:
         """How many messages the databases of a channel describe."""

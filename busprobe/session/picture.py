@@ -5,37 +5,25 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import partial
 from math import isnan
 from typing import NamedTuple
 
-import numpy as np
-
-from busprobe.analysis.frame_tally import FrameTally
 from busprobe.bench.model import Derived, Expect, Follows, Invariant
 from busprobe.bench.nodes import signals_of
 from busprobe.checks.verdict import verdict
-from busprobe.decode.layout import MessageLayout
 from busprobe.engine.because import Said
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, SignalPlan
 from busprobe.engine.steps import decimals_of, number_text
 from busprobe.engine.taps import CHATTERING
-from busprobe.frames import Int64Array
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin
 from busprobe.session.overdue import unknown_from
-from busprobe.session.sendings import Sendings
-from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Strip
-from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
-
-STRIP_NS = 30_000_000_000
-"""How far back the history strip goes."""
-SLICES = 30
-_SEVERITY = np.array([0, 3, 2, 1], np.uint8)
-"""Of each code: which one stands for a slice that has several: true, unknown, asleep, false."""
-_BY_SEVERITY = np.array([FALSE, ASLEEP, UNKNOWN, TRUE], np.uint8)
+from busprobe.session.snapshot import Kind, SignalNow
+from busprobe.session.strips import SLICE_NS, SLICES, Strips
+from busprobe.timeline import NEVER, TRUE
 
 
 def value_text(
@@ -55,28 +43,6 @@ def value_text(
     if value in texts:
         return texts[value]
     return f"{number_text(value, places)} {unit}" if unit else number_text(value, places)
-
-
-def strip(past: Past, t_ns: int, is_condition: bool) -> Strip:
-    """The last 30 s of a signal, up to `t_ns`."""
-    place = np.maximum(past.t_ns.searchsorted(_slice_edges(t_ns), "right") - 1, 0)
-    low, high = int(place[0]), int(place[-1]) + 1
-    if high - low == 1:
-        worst = np.repeat(past.code[low:high], SLICES)
-    else:
-        severity = np.zeros(high - low + 1, np.uint8)
-        severity[:-1] = _SEVERITY[past.code[low:high]]
-        bounds = np.empty(2 * SLICES, np.int64)
-        bounds[::2], bounds[1::2] = place[:-1] - low, place[1:] - low + 1
-        worst = _BY_SEVERITY[np.maximum.reduceat(severity, bounds)[::2]]
-    unseen = int((place[1:] == 0).sum()) if past.t_ns[0] == NEVER and past.code[0] == ASLEEP else 0
-    return Strip(t_ns - STRIP_NS, t_ns, worst, None if is_condition else past.value[place[1:]], unseen)
-
-
-@lru_cache(maxsize=2)
-def _slice_edges(t_ns: int) -> Int64Array:
-    """(SLICES + 1,) where the slices of a strip begin and end; the same for all signals of a picture."""
-    return np.linspace(t_ns - STRIP_NS, t_ns, SLICES + 1).astype(np.int64)
 
 
 class About(NamedTuple):
@@ -118,6 +84,7 @@ def derived_text(made: Derived) -> str:
 def signal_now(
     of: About,
     history: History,
+    strips: Strips,
     t_ns: int,
     origin: Origin | None,
     said: Said,
@@ -130,9 +97,10 @@ def signal_now(
     said: whether it is unknown, and why. poll_ns: of its input lines. over_ns: since when it is overdue, if it is.
     past: another one than the history has.
     """
-    past = past or history.past
     if over_ns is not None:
-        past = unknown_from(past, over_ns, t_ns - STRIP_NS)
+        past = unknown_from(past or history.past, over_ns, (t_ns // SLICE_NS - SLICES) * SLICE_NS)
+    strip = partial(strips.at, t_ns, past)
+    past = past or history.past
     index = past.index_at(t_ns)
     code, value, since = said.code, float(past.value[index]), int(past.t_ns[index])
     newest_ns = None if origin is None else origin.newest_ns
@@ -150,7 +118,7 @@ def signal_now(
         None if newest_ns is None else max(t_ns - newest_ns, 0),
         None if origin is None else origin.max_age_ns,
         int(past.edges[index]),
-        strip(past, t_ns, of.is_condition),
+        strip,
         of.labels,
         history.bounce_at(t_ns)._replace(is_chattering=said.why == CHATTERING),
         "" if origin is None else origin.instead,
@@ -176,44 +144,6 @@ def outputs(plan: Plan) -> frozenset[str]:
     for derived in plan.derived.values():
         causes |= set(signals_of(derived.node))
     return frozenset(expected - causes)
-
-
-def frame_table(
-    tally: FrameTally, messages: Mapping[tuple[str, int, bool], MessageLayout], sendings: Sendings
-) -> FrameTable:
-    """The tally as the screens take it. messages: by channel, identifier and whether it has 29 bits."""
-    rows = tally.rows
-    channel = (rows.key >> 30).astype(np.uint8)
-    extended = (rows.key >> 29 & 1).astype(np.uint8)
-    identifier = (rows.key & 0x1FFF_FFFF).astype(np.uint32)
-    total = np.bincount(channel, weights=rows.bits, minlength=len(tally.channels)) if len(rows.key) else np.zeros(1)
-    share = rows.bits / np.maximum(total[channel], 1) if len(rows.key) else np.empty(0)
-    who = [
-        (tally.channels[c], i, bool(e))
-        for c, i, e in zip(channel.tolist(), identifier.tolist(), extended.tolist(), strict=True)
-    ]
-    found = [messages.get(one) for one in who]
-    counts = rows.count.tolist()
-    return FrameTable(
-        tally.channels,
-        channel,
-        identifier,
-        extended,
-        rows.count,
-        rows.period_ns,
-        rows.jitter_ns,
-        rows.last_ns,
-        rows.length,
-        rows.words,
-        rows.changed | rows.changed_before,
-        rows.changed_ns,
-        share,
-        tuple("" if message is None else message.name for message in found),
-        tuple(
-            sendings.of(one, counts[k], rows.early[k], None if message is None else message.cycle_time_ns)
-            for k, (one, message) in enumerate(zip(who, found, strict=True))
-        ),
-    )
 
 
 class ChecksAt:

@@ -28,7 +28,7 @@ from busprobe.session.obd_path import obd_way
 from busprobe.session.origin import Origin, tap_text
 from busprobe.session.picture import derived_text, kind_words
 from busprobe.session.polls import Polls
-from busprobe.session.sendings import Sendings
+from busprobe.session.sendings import sending_of
 from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage, User
 from busprobe.timeline import FALSE, NEVER, TRUE, UNKNOWN
 
@@ -157,8 +157,8 @@ def _conversion(source: Source, layout: SignalLayout, field: BitField, now: Sign
 
 def _rhythm(tally: FrameTally, place: int, channel: str, message: MessageLayout) -> str:
     """How it is sent, as far as known: "every 20 ms, ", "sent on change, "."""
-    rows, who = tally.rows, (channel, message.identifier, message.is_extended)
-    sending = Sendings().of(who, int(rows.count[place]), rows.early[place], message.cycle_time_ns)
+    rows = tally.rows
+    sending = sending_of(int(rows.count[place]), rows.early[place], message.cycle_time_ns)
     if sending is Sending.ON_CHANGE:
         return "sent on change, "
     period_ns = round(int(rows.period_ns[place]), -6)

@@ -6,9 +6,10 @@ All times are event time, ns.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
+from functools import cached_property
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from busprobe.results import CheckResult, Logged, Verdict
 from busprobe.session.downs import DownsNow
 from busprobe.session.requests_now import RequestsNow
 from busprobe.session.sources_now import RecorderNow, SourceNow
+from busprobe.session.strips import Strip
 
 __all__ = [
     "EMPTY_TABLE",
@@ -52,20 +54,6 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True)
-class Strip:
-    """The recent past of a signal in equal slices of time, oldest first."""
-
-    from_ns: int
-    to_ns: int
-    code: UInt8Array
-    """(n,) timeline code of each slice: TRUE wherever it was true in it, else the worst."""
-    value: FloatArray | None
-    """(n,) last value in each slice, NaN where unknown; None for a condition."""
-    unseen: int = 0
-    """Slices at its beginning from before anything was seen of the signal."""
-
-
-@dataclass(frozen=True)
 class SignalNow:
     """One signal at the instant shown."""
 
@@ -90,7 +78,8 @@ class SignalNow:
     """How old a sample may get; None: as long as its bus is awake, or its box up."""
     edges: int
     """Changes of value so far (known to known)."""
-    strip: Strip | None = None
+    make_strip: Callable[[], Strip] | None = field(default=None, compare=False, repr=False)
+    """Makes `strip`: only rows in view need one."""
     labels: tuple[str, ...] = ()
     """All texts that it can have, where they are named."""
     bounce: Bounce = NO_BOUNCE
@@ -104,6 +93,11 @@ class SignalNow:
     """Where it is unknown or asleep, why: "lost", "too old", "asleep", "box down"."""
     until_ns: int | None = None
     """In a replay, where it is unknown or asleep: when it will be known again; None: that is not known."""
+
+    @cached_property
+    def strip(self) -> Strip | None:
+        """Its recent past; made when it is first looked at."""
+        return None if self.make_strip is None else self.make_strip()
 
 
 @dataclass(frozen=True)
@@ -257,7 +251,7 @@ class Snapshot:
     start_ns: int
     end_ns: int
     """End of the recording; live: now."""
-    signals: tuple[SignalNow, ...] = ()
+    signals: Sequence[SignalNow] = ()
     """In the order of the bench file, derived ones last."""
     frames: FrameTable = EMPTY_TABLE
     checks: tuple[CheckResult, ...] = ()

@@ -204,7 +204,7 @@ class BusprobeApp(ColourApp):
 
     def action_hold(self) -> None:
         if self._pull is not None:
-            self._pull.is_holding = not self._pull.is_holding
+            self._pull.hold()
             self.pull_now()
             if isinstance(self.screen, BoardScreen):
                 self.screen.repaint()

@@ -15,7 +15,17 @@ class Pull:
     def __init__(self, scene: Scene) -> None:
         self._scene = scene
         self._last: Snapshot | None = None
-        self.is_holding = False
+        self._is_holding = False
+
+    @property
+    def is_holding(self) -> bool:
+        return self._is_holding
+
+    def hold(self) -> None:
+        """Hold, or go on. What is held is made whole: the scene forgets what was long ago."""
+        self._is_holding = not self._is_holding
+        for signal in self._last.signals if self._is_holding and self._last is not None else ():
+            signal.strip  # noqa: B018
 
     @property
     def last(self) -> Snapshot | None:
@@ -24,7 +34,7 @@ class Pull:
 
     def take(self) -> Snapshot | None:
         """A new picture; None: there is nothing new to paint."""
-        if self.is_holding and self._last is not None:
+        if self._is_holding and self._last is not None:
             return None
         picture = self._scene.snapshot()
         if picture is self._last:

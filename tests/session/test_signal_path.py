@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from scripted import BENCH, van_batches
 
 from busprobe.analysis.frame_tally import FrameTally
 from busprobe.decode.layout import SignalLayout
 from busprobe.engine.engine import Engine
-from busprobe.engine.history import History
 from busprobe.frames import FrameBatch, join_frames
 from busprobe.results import CheckResult
 from busprobe.session.board import Board
-from busprobe.session.picture import SLICES, strip
 from busprobe.session.signal_path import bit_numbers
 from busprobe.session.snapshot import SignalPath
 from busprobe.session.verifying import load_plan
-from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN, Changes
+from busprobe.timeline import TRUE
 
 SECONDS = 60
 S = 1_000_000_000
@@ -154,26 +148,6 @@ def layout(start: int, length: int, *, big_endian: bool) -> SignalLayout:
 def test_bit_numbers(start: int, length: int, big_endian: bool, bits: tuple[int, ...]) -> None:
     """DBC bit numbers: byte * 8 + bit; a highest-byte-first signal starts at its most significant bit."""
     assert bit_numbers(layout(start, length, big_endian=big_endian)) == bits
-
-
-# The strip.
-
-_CODES = st.lists(st.tuples(st.integers(1, 3000), st.sampled_from([FALSE, TRUE, UNKNOWN, ASLEEP])), max_size=40)
-_RANK = {FALSE: 0, ASLEEP: 1, UNKNOWN: 2, TRUE: 3}
-
-
-@given(_CODES, st.integers(0, 60))
-def test_a_slice_is_true_if_ever_true_in_it_else_the_worst(steps: list[tuple[int, int]], end_s: int) -> None:
-    times = np.cumsum([ms for ms, _ in steps], dtype=np.int64) * 1_000_000
-    history = History(True)
-    history.append(Changes(times, np.array([c for _, c in steps], np.uint8), None, 200 * S))
-    made = strip(history.past, end_s * S, True)
-    edges = np.linspace(made.from_ns, made.to_ns, SLICES + 1).astype(np.int64).tolist()
-    points = [(-(1 << 62), ASLEEP), *zip(times.tolist(), (c for _, c in steps), strict=True)]
-    for code, (start, end) in zip(made.code.tolist(), pairwise(edges), strict=True):
-        at_start = [c for t, c in points if t <= start][-1]
-        inside = [c for t, c in points if start < t <= end]
-        assert code == max([at_start, *inside], key=_RANK.__getitem__)
 
 
 @pytest.mark.parametrize(

@@ -98,7 +98,9 @@ def until(condition: Callable[[], bool]) -> None:
 
 def look(scene: Scene) -> Way:
     paths = {name: scene.path(name) for name in PATHS}
-    return Way(scene.snapshot(), {name: path for name, path in paths.items() if path is not None})
+    picture = scene.snapshot()
+    assert picture.signals, "what is known now, not when the scene is closed"
+    return Way(picture, {name: path for name, path in paths.items() if path is not None})
 
 
 def play(tmp_path: Path, frames: Change, polls: Bend, *, bench: Path = BENCH, box_goes: bool = False) -> Seen:

@@ -28,9 +28,9 @@ from busprobe.session.snapshot import (
     Snapshot,
     SourceNow,
     Stage,
-    Strip,
     User,
 )
+from busprobe.session.strips import SLICES, Strip
 from busprobe.timeline import NEVER
 
 MS = 1_000_000
@@ -41,8 +41,6 @@ END = START + 612 * S
 VEHICLE = "Harrowdale County Roads, winter patrol van 12"
 OFF, ON, UNKNOWN, ASLEEP = 0, 1, 2, 3
 
-_SLICES = 30
-
 
 def at(seconds: float) -> int:
     """A time of the drive."""
@@ -51,13 +49,12 @@ def at(seconds: float) -> int:
 
 def strip(code: str, value: list[float] | None = None) -> Strip:
     """Slices of one second up to NOW: "0011?" with ? unknown and z asleep, repeated to 30."""
-    codes = (code * _SLICES)[-_SLICES:]
-    numbers = np.array(["01?z".index(c) for c in codes], np.uint8)
-    values = None
-    if value is not None:
-        values = np.resize(np.array(value, np.float64), _SLICES)
-        values[numbers != ON] = np.nan
-    return Strip(NOW - _SLICES * S, NOW, numbers, values)
+    codes = (code * SLICES)[-SLICES:]
+    numbers = bytes("01?z".index(c) for c in codes)
+    if value is None:
+        return Strip(numbers, None)
+    values = np.resize(np.array(value, np.float64), SLICES)
+    return Strip(numbers, tuple(v if code == ON else np.nan for code, v in zip(numbers, values.tolist(), strict=True)))
 
 
 def condition(
@@ -67,7 +64,7 @@ def condition(
     text = {OFF: "off", ON: "on", UNKNOWN: f"unknown ({why})", ASLEEP: "unknown (asleep)"}[code]
     since_ns = None if since is None else at(since)
     return SignalNow(
-        name, role, kind, source, code, True, None, text, None, since_ns, age, max_age, edges, strip(history),
+        name, role, kind, source, code, True, None, text, None, since_ns, age, max_age, edges, lambda: strip(history),
         poll_ns=10 * MS if source.startswith("box.") else None,
     )  # fmt: skip
 
@@ -77,7 +74,9 @@ def quantity(
     age: int = 12 * MS, max_age: int | None = 300 * MS, edges: int = 900, history: list[float] | None = None,
 ) -> SignalNow:  # fmt: skip
     trace = strip("1", history) if history is not None else strip("1", [value])
-    return SignalNow(name, role, Kind.BUS, source, ON, False, value, text, unit, at(since), age, max_age, edges, trace)
+    return SignalNow(
+        name, role, Kind.BUS, source, ON, False, value, text, unit, at(since), age, max_age, edges, lambda: trace
+    )
 
 
 SIGNALS: tuple[SignalNow, ...] = (

@@ -167,7 +167,7 @@ def test_no_frames_no_rows() -> None:
         (78, False, "Identifier Count Period ± ms Payload Message Share"),
         (118, False, "Identifier Count Period ± ms Payload Message Share Changed"),
         (118, True, "Identifier Count Period ± ms Payload, a bit each Share"),
-        (38, False, "Identifier Count Period Payload Message"),
+        (38, False, "Identifier Count Period Payload"),
     ],
 )
 def test_columns_that_fit(width: int, bits: bool, kept: str) -> None:

@@ -72,6 +72,24 @@ async def test_after_keys_pictures_themes_and_other_sizes(screen: str) -> None:
             await moved(pilot)
 
 
+@pytest.mark.parametrize("screen", "12345")
+async def test_a_screen_that_was_shown_before_comes_back_in_the_theme_and_size_of_now(screen: str) -> None:
+    app = BusprobeApp(FakeScene.live())
+    async with app.run_test(size=LARGE) as pilot:
+        await pilot.press(screen)
+        for theme, size in (("busprobe-light", LARGE), ("busprobe-contrast", SMALL), ("busprobe-dark", LARGE)):
+            await pilot.press("1" if screen != "1" else "2")
+            app.theme = theme
+            await pilot.resize_terminal(*size)
+            await pilot.press(screen)
+            await pilot.pause()
+            assert_painted_well(app)
+            for widget in app.screen.walk_children(with_self=True):
+                was = (widget.styles.background, widget.styles.color, widget.size)
+                app.screen.update_node_styles(animate=False)
+                assert (widget.styles.background, widget.styles.color, widget.size) == was
+
+
 async def test_the_row_under_the_cursor_loses_its_ground_with_the_focus(live: FakeScene) -> None:
     app = BusprobeApp(live)
     async with app.run_test(size=LARGE) as pilot:
@@ -99,14 +117,15 @@ def row(*texts: str) -> Row:
 )
 async def test_what_goes_to_the_terminal_of_a_changed_row(changed: tuple[int, ...], end: int | str | None) -> None:
     app = BusprobeApp(FakeScene.live())
-    async with app.run_test(size=SMALL):
+    async with app.run_test(size=SMALL) as pilot:
         rows = Rows(COLUMNS)
         await app.push_screen(Screen())
         await app.screen.mount(rows)
+        await pilot.pause()
         old = row("a", "b", "c", "d")
         new = row(*("x" if k in changed else text for k, text in enumerate("abcd")))
-        part = rows._changed_part(3, 80, old, new)
-        whole = 1 + sum(width + 1 for _, width in rows._shares(80))
+        part = rows._changed_part(3, old, new)
+        whole = sum(1 + width for _, width in rows._shares())
         assert part == (Region() if end is None else Region(0, 3, whole if end == "whole line" else end, 1))
 
 

@@ -10,7 +10,7 @@ import pytest
 from fake_van import ASLEEP, MS, OFF, ON, UNKNOWN, S, at
 
 from busprobe.engine.history import Bounce
-from busprobe.session.snapshot import Strip
+from busprobe.session.strips import Strip
 from busprobe.tui.view.blocks import FONT, biggest, large, small
 from busprobe.tui.view.footline import Item, footline
 from busprobe.tui.view.headline import headline
@@ -93,13 +93,21 @@ def test_fit_counts_cells_of_wide_signs() -> None:
         (30, [(0, 10), (1, 10), (2, 8)]),
         (29, [(0, 20), (2, 8)]),
         (12, [(0, 12)]),
-        (5, [(0, 10)]),
+        (5, [(0, 5)]),
     ],
     ids=["grows", "just fits", "drops the second", "drops both", "never the first"],
 )
 def test_share_of_columns(width: int, expected: list[tuple[int, int]]) -> None:
     columns = (Column("a", 10, grow=1), Column("b", 10, drop=2), Column("c", 8, drop=1))
     assert share(columns, width) == expected
+
+
+@pytest.mark.parametrize(
+    ("width", "expected"), [(29, [10, 10, 7]), (26, [10, 10, 4]), (25, [10, 10]), (15, [10, 4]), (14, [10]), (3, [3])]
+)
+def test_columns_that_are_never_dropped_are_cut_at_the_edge(width: int, expected: list[int]) -> None:
+    columns = (Column("a", 10), Column("b", 10), Column("c", 8))
+    assert [w for _, w in share(columns, width)] == expected
 
 
 def test_filter_wants_every_word() -> None:
@@ -248,12 +256,14 @@ def test_filter_looks_at_name_source_value_kind_and_role() -> None:
         ([1, 1, 1], [0.0, 5.0, 10.0], "▁▅█"),
         ([1, 2, 3, 1], [7.0, np.nan, np.nan, 7.0], "▁?z▁"),
         ([2, 3], [np.nan, np.nan], "?z"),
+        ([4, 4, 0, 1], None, "··▁█"),
+        ([4, 1, 1], [np.nan, 3.0, 4.0], "·▁█"),
         ([], None, ""),
     ],
-    ids=["condition", "quantity", "steady with a gap", "never known", "nothing"],
+    ids=["condition", "quantity", "steady with a gap", "never known", "unseen", "a quantity unseen", "nothing"],
 )
 def test_history(codes: list[int], values: list[float] | None, text: str) -> None:
-    strip = Strip(0, S, np.array(codes, np.uint8), None if values is None else np.array(values))
+    strip = Strip(bytes(codes), None if values is None else tuple(values))
     assert bars(strip) == text
     assert plain(history(strip, 100)) == text
     assert plain(history(strip, 2)) == text[-2:]

@@ -9,6 +9,7 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.content import Content
 from textual.dom import DOMNode
+from textual.events import ScreenResume
 from textual.reactive import Reactive
 from textual.screen import Screen
 from textual.widget import Widget
@@ -32,6 +33,12 @@ FIRST_PANEL_KEY = 2
 """Panels are reached with F2, F3, …"""
 
 
+class Body(Container):
+    """What lies between header and footer; only what is in it is painted."""
+
+    BLANK = True
+
+
 class BoardScreen(Screen[None]):
     """A screen that paints the snapshots it is shown.
 
@@ -46,6 +53,7 @@ class BoardScreen(Screen[None]):
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]  # noqa: RUF012
 
+    BLANK = True  # only its widgets are painted
     focused: Reactive[Widget | None] = Reactive(None, repaint=False)
     """Who has the focus paints it; the rest of the screen need not be painted again."""
 
@@ -62,6 +70,10 @@ class BoardScreen(Screen[None]):
 
     def __init__(self) -> None:
         super().__init__()
+        self._styled = ""
+        """The theme that it was last shown in."""
+        self._bar: PlayerBar | None = None
+        """None: nothing is replayed."""
         self._titles: dict[Widget, str] = {}
         """Those that were set last; setting one repaints its panel."""
         self._before_filter: Widget | None = None
@@ -91,8 +103,8 @@ class BoardScreen(Screen[None]):
             return
         self.query_one(Headline).show(picture, held=self.board.is_holding)
         self.paint(picture)
-        for bar in self.query(PlayerBar):
-            bar.show(picture)
+        if self._bar is not None:
+            self._bar.show(picture)
 
     def repaint(self) -> None:
         """Paint the same picture again: another filter, order or choice."""
@@ -103,13 +115,14 @@ class BoardScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         yield Headline()
-        with Container(id="body"):
+        with Body(id="body"):
             yield from self.compose_body()
         filter_line = Input(placeholder="words to show; Enter keeps them, Escape shows all", id="filter", compact=True)
         filter_line.display = False
         yield filter_line
         if self.board.replay is not None:
-            yield PlayerBar(self.board.replay)
+            self._bar = PlayerBar(self.board.replay)
+            yield self._bar
         footer = [Item(key_text(k.keys).split()[0], k.words, k.action) for k in KEYS if k.footer]
         screens = [Item(e.key, e.words, f"app.go('{e.name}')", e.name == self.NAME) for e in self.board.entries]
         if self.board.van is not None:
@@ -123,7 +136,10 @@ class BoardScreen(Screen[None]):
         if self.board.picture is not None:
             self.call_after_refresh(self.show, self.board.picture)
 
-    def on_screen_resume(self) -> None:
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        # Looking through the style sheet for every widget takes a fifth of what a key may take.
+        event.refresh_styles = self._styled != self.app.theme
+        self._styled = self.app.theme
         if self.board.picture is not None and self.board.picture is not self.picture:
             self.show(self.board.picture)
 

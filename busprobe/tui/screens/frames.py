@@ -17,6 +17,12 @@ from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.sheet import Sheet
 
 
+class Side(Horizontal):
+    """Panels side by side, with nothing of its own to paint."""
+
+    BLANK = True
+
+
 class FramesScreen(BoardScreen):
     """Keys and calls; rows come from `view.frames`, the details from `view.frame_detail`."""
 
@@ -47,7 +53,7 @@ class FramesScreen(BoardScreen):
     def compose_body(self) -> ComposeResult:
         empty = "No frame heard yet: see the sources on screen 5."
         yield Rows(frames.columns(self._wanted(), several_channels=False), empty=empty, id="frames", classes="panel")
-        with Horizontal(id="detail"):
+        with Side(id="detail"):
             yield Sheet(id="bits", classes="panel")
             yield Rows(
                 frame_detail.VALUE_COLUMNS, empty="No database names signals here.", id="values", classes="panel"

@@ -43,6 +43,8 @@ class PathScreen(BoardScreen):
         self._jumped: Jumped | None = None
         """The jump that it has followed."""
         self._boxes: tuple[ClosedBox, ...] = ()
+        self._titled: tuple[str | None, ...] = ()
+        """Signal, check drawn and all its checks: what the title was made from."""
 
     def compose_body(self) -> ComposeResult:
         with Horizontal():
@@ -71,10 +73,17 @@ class PathScreen(BoardScreen):
         else:
             sheet.show_lines(path_lines(path, picture, width, height, chosen=name, check=self._check))
         self._boxes = () if path is None else path.boxes
-        drawn = next(iter(in_order(self._boxes, picture, self._check)), None)
-        self.entitle(sheet, title(picture.signals, name, self._boxes, None if drawn is None else drawn.check))
+        self._entitle(sheet, picture)
         if picker.display:
             picker.show(picker_rows(picture.signals, self.words))
+
+    def _entitle(self, sheet: Sheet, picture: Snapshot) -> None:
+        """Only where it changes: the title looks at all signals, the drawing at one."""
+        drawn = next((box.check for box in in_order(self._boxes, picture, self._check)), None)
+        titled = (self.board.chosen, drawn, *(box.check for box in self._boxes))
+        if titled != self._titled:
+            self._titled = titled
+            self.entitle(sheet, title(picture.signals, self.board.chosen, self._boxes, drawn))
 
     def _choose(self, name: str | None) -> None:
         if name is not None and name != self.board.chosen:

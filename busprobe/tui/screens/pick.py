@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -29,7 +30,7 @@ class PickSignal(ModalScreen[str | None]):
     """
     AUTO_FOCUS = "Input"
 
-    def __init__(self, signals: tuple[SignalNow, ...], chosen: str | None) -> None:
+    def __init__(self, signals: Sequence[SignalNow], chosen: str | None) -> None:
         super().__init__()
         self._signals, self._chosen = signals, chosen
 

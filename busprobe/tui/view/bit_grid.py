@@ -10,6 +10,7 @@ Cells of one signal that follow one another from its most significant bit down a
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from busprobe.tui.view.spans import Line, Span, Tone
@@ -54,31 +55,39 @@ def grid(
     changed: bits that changed lately; shorter than the payload where the rest did not.
     pitch: columns from bit to bit, 4 or more. notes: byte number -> words at the end of its line.
     """
-    cells = _cells(drawn)
+    cells = _cells(tuple(drawn))
     heading = " " * 8 + "".join(f" {bit}".ljust(pitch) for bit in range(7, -1, -1))
     lines: list[Line] = [(Span(heading, Tone.HEAD),)]
     for place, value in enumerate(payload):
         moved = changed[place] if place < len(changed) else 0
-        line = _byte_line(place, value, moved, cells, pitch)
-        if notes and place in notes:
-            line.append(Span(notes[place], Tone.DIM))
-        lines.append(tuple(line))
+        line = _byte_line(place, value, moved, cells.get(place, _BARE), pitch)
+        lines.append((*line, Span(notes[place], Tone.DIM)) if notes and place in notes else line)
     return lines
 
 
-def _cells(drawn: Sequence[Drawn]) -> dict[int, _Cell]:
-    cells: dict[int, _Cell] = {}
+_Cells = tuple[_Cell | None, ...]
+"""Of one byte, bit 0 first."""
+_BARE: _Cells = (None,) * 8
+
+
+@lru_cache(maxsize=256)
+def _cells(drawn: tuple[Drawn, ...]) -> Mapping[int, _Cells]:
+    """By byte that has any."""
+    cells: dict[int, list[_Cell | None]] = {}
     for signal in drawn:
         for bit, after in zip(signal.bits, (*signal.bits[1:], -1), strict=True):
-            cells[bit] = _Cell(signal.label, signal.tone, after == bit - 1 and bit % 8 > 0)
-    return cells
+            row = cells.setdefault(bit // 8, list(_BARE))
+            row[bit % 8] = _Cell(signal.label, signal.tone, after == bit - 1 and bit % 8 > 0)
+    return {place: tuple(row) for place, row in cells.items()}
 
 
-def _byte_line(place: int, value: int, moved: int, cells: Mapping[int, _Cell], pitch: int) -> list[Span]:
+@lru_cache(maxsize=4096)
+def _byte_line(place: int, value: int, moved: int, cells: _Cells, pitch: int) -> Line:
+    """Most bytes are what they were in the picture before."""
     line = [Span(f"{place:>3} ", Tone.HEAD), Span(f"{value:02X}  ", Tone.NOTE if moved else Tone.PLAIN)]
     was_joined = False
     for bit in range(7, -1, -1):
-        cell = cells.get(place * 8 + bit)
+        cell = cells[bit]
         digit = f"{value >> bit & 1}"
         if cell is None:
             line.append(Span(" "))
@@ -90,7 +99,7 @@ def _byte_line(place: int, value: int, moved: int, cells: Mapping[int, _Cell], p
         rest = cell.label.ljust(pitch - 2, _JOIN) if cell.is_joined else (cell.label + _RIGHT).ljust(pitch - 2)
         line.append(Span(rest, cell.tone))
         was_joined = cell.is_joined
-    return _merged(line)
+    return tuple(_merged(line))
 
 
 def _merged(spans: Sequence[Span]) -> list[Span]:

@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import re
+from math import isfinite
 
-import numpy as np
-
-from busprobe.session.snapshot import Strip
+from busprobe.session.strips import UNSEEN, Strip
 from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN
 from busprobe.tui.view.spans import Cell, Span, Tone
 from busprobe.tui.view.values import ASLEEP_SIGN, UNKNOWN_SIGN, UNSEEN_SIGN
 
 _BARS = "▁▂▃▄▅▆▇█"
-_SIGNS = np.array([*_BARS, UNKNOWN_SIGN, ASLEEP_SIGN, UNSEEN_SIGN])
-_UNKNOWN, _ASLEEP, _UNSEEN = len(_BARS), len(_BARS) + 1, len(_BARS) + 2
-_OF_CODE = np.zeros(4, np.int64)
-_OF_CODE[[FALSE, TRUE, UNKNOWN, ASLEEP]] = 0, len(_BARS) - 1, _UNKNOWN, _ASLEEP
+_SIGNS = {FALSE: _BARS[0], TRUE: _BARS[-1], UNKNOWN: UNKNOWN_SIGN, ASLEEP: ASLEEP_SIGN, UNSEEN: UNSEEN_SIGN}
 _RUNS = re.compile(r"[?z·]+|[^?z·]+")
 
 
@@ -29,14 +25,14 @@ def history(strip: Strip | None, width: int) -> Cell:
 
 def bars(strip: Strip) -> str:
     """One sign a slice: low and high for a condition, eight heights between least and most for a quantity."""
-    sign = _OF_CODE[strip.code]
-    if strip.value is not None:
-        value = strip.value
-        known = np.isfinite(value) & (strip.code == TRUE)
-        sign[~known & (sign < _UNKNOWN)] = _UNKNOWN
-        if known.any():
-            low, high = value[known].min(), value[known].max()
-            step = (high - low) / (len(_BARS) - 1) or 1.0
-            sign[known] = np.rint((value[known] - low) / step)
-    sign[: strip.unseen] = _UNSEEN
-    return "".join(_SIGNS[sign].tolist())
+    if strip.value is None:
+        return "".join([_SIGNS[code] for code in strip.code])
+    known = [value for code, value in zip(strip.code, strip.value, strict=True) if code == TRUE and isfinite(value)]
+    low = min(known, default=0.0)
+    scale = (len(_BARS) - 1) / ((max(known, default=0.0) - low) or 1.0)
+    return "".join(
+        [
+            _SIGNS[code] if code > TRUE else _BARS[round((value - low) * scale)] if isfinite(value) else UNKNOWN_SIGN
+            for code, value in zip(strip.code, strip.value, strict=True)
+        ]
+    )

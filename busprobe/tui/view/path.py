@@ -28,7 +28,7 @@ TEXT_WIDTH, GAP = 24, "  "
 PICKER_COLUMNS = (Column("Signal", 16, grow=1), Column("Value", 10, grow=1, drop=1))
 
 
-def picker_rows(signals: tuple[SignalNow, ...], words: str = "") -> list[Row]:
+def picker_rows(signals: Sequence[SignalNow], words: str = "") -> list[Row]:
     """A row a signal, for choosing one; words: a filter over name, role and source."""
     return [
         Row(signal.name, (cell(signal.name), value_cell(signal)))
@@ -37,7 +37,7 @@ def picker_rows(signals: tuple[SignalNow, ...], words: str = "") -> list[Row]:
     ]
 
 
-def neighbour(signals: tuple[SignalNow, ...], name: str | None, step: int) -> str | None:
+def neighbour(signals: Sequence[SignalNow], name: str | None, step: int) -> str | None:
     """The signal `step` places on from this one, round the end; None: there are none."""
     names = [signal.name for signal in signals]
     if not names:
@@ -48,7 +48,7 @@ def neighbour(signals: tuple[SignalNow, ...], name: str | None, step: int) -> st
 
 
 def title(
-    signals: tuple[SignalNow, ...], name: str | None, boxes: Sequence[ClosedBox] = (), check: str | None = None
+    signals: Sequence[SignalNow], name: str | None, boxes: Sequence[ClosedBox] = (), check: str | None = None
 ) -> str:
     """What the drawing says over its edge, and the keys that change it. check: the one drawn."""
     for place, signal in enumerate(signals, 1):

@@ -7,6 +7,7 @@ from functools import partial
 
 from busprobe.errors import counted
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
+from busprobe.session.strips import SLICES
 from busprobe.tui.view.history import history
 from busprobe.tui.view.spans import Column, LazyRows, Row, Tone, cell, matches
 from busprobe.tui.view.times import clock
@@ -22,9 +23,6 @@ COLUMNS = (
     Column("Kind", 7, drop=4),
     Column("Source", 18, grow=2, drop=3),
 )
-HISTORY_SLICES = 60
-"""Most slices that a row shows."""
-
 ORDERS = ("bench file", "newest change", "edges", "name")
 """What the sort key goes through."""
 _KINDS = {Kind.BUS: "bus", Kind.LINE: "line", Kind.OUTPUT: "output", Kind.DERIVED: "derived"}
@@ -55,7 +53,7 @@ def _row(signal: SignalNow, picture: Snapshot) -> Row:
             since_cell(signal, picture),
             fresh_cell(signal),
             cell(f"{signal.edges:,}", Tone.DIM),
-            history(signal.strip, HISTORY_SLICES),
+            history(signal.strip, SLICES),
             cell(_KINDS[signal.kind], Tone.DIM),
             cell(_source(signal), Tone.DIM),
         ),

@@ -56,6 +56,8 @@ def cell(text: str, tone: Tone = Tone.PLAIN) -> Cell:
 
 
 EMPTY: Cell = ()
+LEAST_CELL = 4
+"""Fewer cells of a column are not shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,7 @@ def width_of(spans: Iterable[Span]) -> int:
 
 
 def share(columns: Sequence[Column], width: int) -> list[tuple[int, int]]:
-    """(column, its width) for those that fit in `width` with one blank between them."""
+    """(column, its width) for those that fit in `width` with one blank between them; at worst the last is cut."""
     kept = list(range(len(columns)))
     while len(kept) > 1 and _least(columns, kept) > width:
         last = max(kept, key=lambda i: (columns[i].drop, i))
@@ -138,6 +140,16 @@ def share(columns: Sequence[Column], width: int) -> list[tuple[int, int]]:
         extra = spare * columns[i].grow // parts if parts else 0
         spare, parts = spare - extra, parts - columns[i].grow
         widths.append((i, columns[i].width + extra))
+    return _cut(widths, width)
+
+
+def _cut(widths: list[tuple[int, int]], width: int) -> list[tuple[int, int]]:
+    """Only as much as fits: the last column is made narrower, or left out where too little of it would be seen."""
+    over = sum(w + 1 for _, w in widths) - 1 - width
+    while over > 0 and len(widths) > 1 and widths[-1][1] - over < LEAST_CELL:
+        over -= widths.pop()[1] + 1
+    if over > 0:
+        widths[-1] = widths[-1][0], max(widths[-1][1] - over, 1)
     return widths
 
 

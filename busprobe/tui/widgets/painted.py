@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from typing import ClassVar
 
@@ -27,6 +27,14 @@ class _Styles(dict[Tone, Style]):
     def __missing__(self, tone: Tone) -> Style:
         style = self[tone] = self._make(tone)
         return style
+
+
+class Line(Strip):
+    """A line of a widget; taken whole, as nearly always, it is not looked through for where to cut it."""
+
+    def divide(self, cuts: Iterable[int]) -> Sequence[Strip]:
+        cuts = [cut for cut in cuts if cut <= self.cell_length]
+        return [self] if cuts == [self.cell_length] else super().divide(cuts)
 
 
 class Painted(ScrollView, can_focus=False):
@@ -65,6 +73,11 @@ class Painted(ScrollView, can_focus=False):
             style += weight(tone, cursor=cursor)
         return style
 
+    @property
+    def across(self) -> int:
+        """Width of its lines: a scroll bar takes the last column."""
+        return self.size.width - (self.scrollbar_size_vertical if self.show_vertical_scrollbar else 0)
+
     # --- lines
 
     def token(self, y: int) -> object:
@@ -77,7 +90,7 @@ class Painted(ScrollView, can_focus=False):
         A style sheet may give such a widget a line above it and colours, nothing else: the way through
         all that it could do to any widget takes as long as the painting itself.
         """
-        self._across, self._top = self.size.width, self.scroll_offset.y
+        self._across, self._top = self.across, self.scroll_offset.y
         gutter = self.styles.gutter
         if gutter.width or gutter.bottom or self.get_line_filters():
             return super().render_lines(crop)
@@ -110,7 +123,7 @@ class Painted(ScrollView, can_focus=False):
                 segments.append(Segment(printable(text), styles[tone]))
             text, tone = more, its_tone
         segments.append(Segment(printable(text), styles[tone]))
-        return Strip(segments, self._across)
+        return Line(segments, self._across)
 
     @property
     def blanks_join(self) -> bool:
@@ -133,7 +146,7 @@ class Lines(Painted):
             self.virtual_size = self.size.with_height(len(new))
             self.refresh()
             return
-        top, width = self.scroll_offset.y, self.size.width
+        top, width = self.scroll_offset.y, self.across
         if changed := [
             Region(0, y - top, width, 1) for y, (was, now) in enumerate(zip(old, new, strict=True)) if was != now
         ]:

@@ -66,7 +66,7 @@ class Rows(Painted, can_focus=True):
         self._columns = tuple(columns)
         self._widths: list[tuple[int, int]] = []
         self._taken = self._shared = 0
-        """Cells that the columns take, with the blank after each; of how many."""
+        """Cells that the columns take, with the blanks between them; of how many."""
         self._rows: Sequence[Row] = ()
         self.empty = empty
 
@@ -88,26 +88,25 @@ class Rows(Painted, can_focus=True):
             self._measure()
             self.refresh()
             return
-        top, (across, height) = self.scroll_offset.y, self.size
+        top, height = self.scroll_offset.y, self.size.height
         changed = (
-            self._changed_part(i + HEADING - top, across, old[i], rows[i])
+            self._changed_part(i + HEADING - top, old[i], rows[i])
             for i in range(top, min(top + height, len(rows)))
             if rows[i].cells != old[i].cells
         )
         if regions := [region for region in changed if region]:
             self.refresh(*regions)
 
-    def _changed_part(self, y: int, across: int, old: Row, new: Row) -> Region:
+    def _changed_part(self, y: int, old: Row, new: Row) -> Region:
         """A line up to its last changed cell; empty: those that changed are not shown.
 
         Up to near its end it is the whole line: cutting it there would cost more than sending it.
         """
-        x, end = 1, 0
-        for index, width in self._shares(across):
-            x += width
+        x = end = 0
+        for index, width in self._shares():
+            x += 1 + width
             if old.cells[index] != new.cells[index]:
                 end = x
-            x += 1
         return Region(0, y, end if end < NEARLY_ALL * x else x, 1) if end else Region()
 
     @property
@@ -151,33 +150,33 @@ class Rows(Painted, can_focus=True):
         return self.strip(line, cursor=here and self.has_focus, fits=spare >= 0)
 
     def _line(self, row: Row, *, here: bool) -> list[Span]:
-        line = [Span("▶" if here else " ", Tone.NOTE)]
+        line, gap = [Span("▶" if here else " ", Tone.NOTE)], ""
         joins = self.blanks_join
-        for index, width in self._shares(self._across):
+        for index, width in self._shares():
             spans, align = row.cells[index], self._columns[index].align
             if joins and len(spans) == 1 and len(spans[0].text) <= width and spans[0].text.isascii():
                 # Most cells: one text with its padding.
                 text, tone = spans[0]
-                line.append(Span(f"{text:<{width}} " if align == "left" else f"{text:>{width}} ", tone))
+                line.append(Span(f"{gap}{text:<{width}}" if align == "left" else f"{gap}{text:>{width}}", tone))
             else:
-                line += fit(spans, width, align)
-                line.append(Span(" "))
+                line += (Span(gap), *fit(spans, width, align))
+            gap = " "
         return line
 
     def _heading(self) -> list[Span]:
-        line = [Span(" ")]
-        for index, width in self._shares(self._across):
+        line: list[Span] = []
+        for index, width in self._shares():
             column = self._columns[index]
-            line += fit((Span(column.title, Tone.HEAD),), width, column.align)
-            line.append(Span(" "))
+            line += (Span(" "), *fit((Span(column.title, Tone.HEAD),), width, column.align))
         return line
 
-    def _shares(self, across: int) -> list[tuple[int, int]]:
-        """(column, its width) where the widget is `across` wide."""
+    def _shares(self) -> list[tuple[int, int]]:
+        """(column, its width), whether or not a scroll bar takes the last cell."""
+        across = self.size.width
         if across != self._shared:
             self._shared = across
             self._widths = share(self._columns, across - 2)
-            self._taken = sum(width + 1 for _, width in self._widths)
+            self._taken = sum(width + 1 for _, width in self._widths) - 1
         return self._widths
 
     def _measure(self) -> None:
