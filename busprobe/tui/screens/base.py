@@ -159,9 +159,13 @@ class BoardScreen(Screen[None]):
         panels = list(self.query(".panel"))
         if number >= len(panels):
             return
-        target = next((w for w in panels[number].walk_children(Widget, with_self=True) if w.focusable), None)
+        panel = panels[number]
+        self.zoom(None)
+        if not all(node.display for node in panel.ancestors_with_self if isinstance(node, Widget)):
+            # A small terminal has no room for it beside others.
+            self.zoom(panel)
+        target = next((w for w in panel.walk_children(Widget, with_self=True) if w.can_focus), None)
         if target is not None:
-            self.zoom(None)
             self.focus_now(target)
 
     def focus_now(self, widget: Widget) -> None:
@@ -174,9 +178,9 @@ class BoardScreen(Screen[None]):
         self.zoom(None if self.zoomed is not None else self._panel_in_focus())
 
     def zoom(self, panel: Widget | None) -> None:
-        """Give the body to one panel; None: back to all."""
-        for widget in self.query(".-aside"):
-            widget.remove_class("-aside")
+        """Give the body to one panel, which stands in others of the class "-around"; None: back to all."""
+        for widget in self.query(".-aside, .-around"):
+            widget.remove_class("-aside", "-around")
         if self.zoomed is not None:
             self.zoomed.remove_class("-zoomed")
         self.zoomed = panel
@@ -188,6 +192,7 @@ class BoardScreen(Screen[None]):
                     if other is not node:
                         other.add_class("-aside")
                 node = node.parent
+                node.add_class("-around")
         self.call_after_refresh(self.repaint)
 
     def _panel_in_focus(self) -> Widget | None:

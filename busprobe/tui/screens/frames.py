@@ -35,9 +35,11 @@ class FramesScreen(BoardScreen):
     #bits, #values { height: 100%; }
     #frames, #values { width: 1fr; }
     #frames { height: 1fr; }
-    .-low #detail { display: none; }
-    .-narrow #values { display: none; }
-    .-narrow #bits { width: 1fr; }
+    FramesScreen.-low #detail { display: none; }
+    FramesScreen.-low #detail.-around { display: block; height: 1fr; }
+    FramesScreen.-narrow #values { display: none; }
+    FramesScreen.-narrow #values.-zoomed { display: block; }
+    FramesScreen.-narrow #bits { width: 1fr; }
     """
 
     def __init__(self) -> None:
@@ -124,7 +126,7 @@ class FramesScreen(BoardScreen):
 
     @on(Rows.Chosen, "#frames")
     def _to_values(self) -> None:
-        self.query_one("#values", Rows).focus()
+        self.action_panel(2)
 
     @on(Rows.Chosen, "#values")
     def _to_path(self, event: Rows.Chosen) -> None:

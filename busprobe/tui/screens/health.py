@@ -46,7 +46,7 @@ class Health(BoardScreen):
         self.query_one("#recording-lines", Lines).show_lines(lines)
         problems.show(problem_rows(picture, self.words, text_width(problems.size.width)))
         if self.zoomed is None:
-            sources.styles.height = len(sources.rows) + 3
+            sources.styles.height = max(sources.height_wanted, len(sources.rows) + 2) + 1
             self.query_one("#recording").styles.height = len(lines) + 1
         else:
             self.zoomed.styles.height = "1fr"

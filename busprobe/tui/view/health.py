@@ -16,17 +16,17 @@ from busprobe.tui.view.times import size, span
 SOURCE_COLUMNS = (
     Column("Source", 10, grow=1),
     Column("State", 14, grow=2),
-    Column("Per s", 7, "right"),
-    Column("Load", 6, "right"),
-    Column("Errors", 6, "right"),
-    Column("Lost", 6, "right"),
+    Column("Per s", 7, "right", drop=1),
+    Column("Load", 6, "right", drop=2),
+    Column("Errors", 6, "right", drop=2),
+    Column("Lost", 6, "right", drop=2),
     Column("Gaps", 5, "right", drop=3),
     Column("Glitches", 8, "right", drop=4),
     Column("Bounce", 7, "right", drop=4),
-    Column("Clock ±", 8, "right", drop=1),
-    Column("Period", 8, "right", drop=5),
-    Column("Records", 11, "right", drop=6),
-    Column("Listening", 20, grow=3, drop=7),
+    Column("Clock ±", 8, "right", drop=5),
+    Column("Period", 8, "right", drop=6),
+    Column("Records", 11, "right", drop=7, minor=True),
+    Column("Listening", 20, grow=3, drop=8, minor=True),
 )
 CANNOT_TELL = "unknown"
 """The bounce of lines that are polled too slowly to see it."""

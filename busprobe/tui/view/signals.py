@@ -20,7 +20,7 @@ COLUMNS = (
     Column("Fresh", 10, "right"),
     Column("Edges", 6, "right", drop=2),
     Column("History", 8, "end", grow=2, drop=1),
-    Column("Kind", 7, drop=4),
+    Column("Kind", 7, drop=4, minor=True),
     Column("Source", 18, grow=2, drop=3),
 )
 ORDERS = ("bench file", "newest change", "edges", "name")

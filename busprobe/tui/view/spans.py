@@ -111,6 +111,8 @@ class Column:
     """Its part of the width that is left; 0: fixed."""
     drop: int = 0
     """Where the width does not do, columns of the highest number go first; 0: never."""
+    minor: bool = False
+    """Where it has no room, it gets no line at the foot for itself alone."""
 
 
 def plain(spans: Iterable[Span]) -> str:

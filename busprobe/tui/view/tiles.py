@@ -18,6 +18,10 @@ LEAST_WIDTH = 24
 """Of a tile with block letters: "OPEN" is 19 wide."""
 LEAST_HEIGHT = 5
 """Its name, three lines of blocks, when it changed."""
+_SHORT_WIDTH = 20
+"""Of a tile of one line."""
+MOST_OF_BODY = 0.6
+"""The share of the body that tiles with block letters may take."""
 
 
 def tile_signals(picture: Snapshot) -> list[SignalNow]:
@@ -26,16 +30,23 @@ def tile_signals(picture: Snapshot) -> list[SignalNow]:
 
 
 def tile_lines(picture: Snapshot, width: int, height: int) -> list[Line]:
-    """All tiles in a grid of `width` by at most `height`; one line each where blocks do not fit."""
+    """All tiles in a grid of `width` by at most `height`; the last ones, or all, in one line each where blocks do not
+    fit.
+    """
     signals = tile_signals(picture)
     if not signals:
         return [(Span(" No signal of the bench file has the role gear, speed, brake or door.", Tone.DIM),)]
-    across = max(min(width // LEAST_WIDTH, len(signals)), 1)
-    down = -(-len(signals) // across)
-    across = -(-len(signals) // down)
-    if width < LEAST_WIDTH or down * LEAST_HEIGHT > height:
-        return _short_lines(signals, width, height)
-    tall = height // down
+    most = max(min(width // LEAST_WIDTH, len(signals)), 1)
+    down = -(-len(signals) // most)
+    if width >= LEAST_WIDTH and down * LEAST_HEIGHT <= height:
+        return _block_lines(signals, picture, width, -(-len(signals) // down), height // down)
+    down = _blocks_down(len(signals), width, height)
+    big = _block_lines(signals[: down * most], picture, width, most, LEAST_HEIGHT)
+    return [*big, *_short_lines(signals[down * most :], width, height - len(big))]
+
+
+def _block_lines(signals: list[SignalNow], picture: Snapshot, width: int, across: int, tall: int) -> list[Line]:
+    """Tiles with block letters, so many across and each so tall."""
     lines: list[Line] = []
     for start in range(0, len(signals), across):
         tiles = [_tile(s, picture, width // across, tall) for s in signals[start : start + across]]
@@ -43,19 +54,30 @@ def tile_lines(picture: Snapshot, width: int, height: int) -> list[Line]:
     return lines
 
 
+def _blocks_down(count: int, width: int, height: int) -> int:
+    """Rows of tiles with block letters, where those that are left get one line each."""
+    across = width // LEAST_WIDTH
+    return next((k for k in range(height // LEAST_HEIGHT, 0, -1) if across and _mixed(count, width, k) <= height), 0)
+
+
+def _mixed(count: int, width: int, down: int) -> int:
+    """Lines of `down` rows of tiles with block letters, and of the others in one line each."""
+    rest = max(count - down * (width // LEAST_WIDTH), 0)
+    return down * LEAST_HEIGHT + -(-rest // max(width // _SHORT_WIDTH, 1))
+
+
 def height_wanted(picture: Snapshot, width: int, height: int) -> int:
     """Lines that the tiles take of a body of `height` lines, so that half or so is left for the list."""
     count = len(tile_signals(picture))
     across = max(width // LEAST_WIDTH, 1)
     down = -(-count // across)
+    most = int(height * MOST_OF_BODY)
     for tall in (LEAST_HEIGHT + 2, LEAST_HEIGHT):
-        if count and width >= LEAST_WIDTH and down * tall <= height * 0.55:
+        if count and width >= LEAST_WIDTH and down * tall <= most:
             return down * tall
-    short = max(width // _SHORT_WIDTH, 1)
-    return min(max(-(-count // short), 1), max(height // 2, 1))
-
-
-_SHORT_WIDTH = 20
+    if big := _blocks_down(count, width, most):
+        return _mixed(count, width, big)
+    return min(max(_mixed(count, width, 0), 1), max(height // 2, 1))
 
 
 def _short_lines(signals: list[SignalNow], width: int, height: int) -> list[Line]:

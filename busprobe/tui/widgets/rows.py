@@ -13,17 +13,28 @@ from textual.reactive import reactive
 from textual.strip import Strip
 
 from busprobe.tui.keys import bindings
+from busprobe.tui.view.foot import foot_line, foot_places
 from busprobe.tui.view.lazy_rows import place_of
 from busprobe.tui.view.spans import Column, Row, Span, Tone, fit, share
 from busprobe.tui.widgets.painted import Painted
 
-HEADING = 1
-"""Lines above the rows that do not scroll."""
+HEADED = 3
+"""A list of at least so many lines has a heading; in a lower one rows count more."""
+LEAST_ROWS = 4
+"""So many rows are shown before a line is given to columns that have no room."""
 NEARLY_ALL = 0.7
 
 
 class Rows(Painted, can_focus=True):
-    """Rows of cells under fixed columns, with a cursor that stays on its row when rows move."""
+    """Rows of cells under fixed columns, with a cursor that stays on its row when rows move.
+
+    What columns that have no room say of the row under the cursor stands at the foot:
+
+     Signal     Value       heading
+     gear       R
+    ▶speed      12 km/h
+    ╰ Kind bus  Source body.WheelSpeed.VehicleSpeed
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = bindings("rows")
 
@@ -67,6 +78,8 @@ class Rows(Painted, can_focus=True):
         self._widths: list[tuple[int, int]] = []
         self._taken = self._shared = 0
         """Cells that the columns take, with the blanks between them; of how many."""
+        self._left_out: list[list[int]] = []
+        """Columns that have no room, in lines at the foot."""
         self._rows: Sequence[Row] = ()
         self.empty = empty
 
@@ -88,13 +101,18 @@ class Rows(Painted, can_focus=True):
             self._measure()
             self.refresh()
             return
-        top, height = self.scroll_offset.y, self.size.height
+        top, heading = self.scroll_offset.y, self._heading_lines
         changed = (
-            self._changed_part(i + HEADING - top, old[i], rows[i])
-            for i in range(top, min(top + height, len(rows)))
+            self._changed_part(i + heading - top, old[i], rows[i])
+            for i in range(top, min(top + self._page, len(rows)))
             if rows[i].cells != old[i].cells
         )
-        if regions := [region for region in changed if region]:
+        regions = [region for region in changed if region]
+        foot = self._foot_lines
+        here = rows[self.cursor].cells if rows else ()
+        if selected is not None and any(here[i] != selected.cells[i] for line in self._left_out[:foot] for i in line):
+            regions.append(Region(0, self.size.height - foot, self.size.width, foot))
+        if regions:
             self.refresh(*regions)
 
     def _changed_part(self, y: int, old: Row, new: Row) -> Region:
@@ -108,6 +126,31 @@ class Rows(Painted, can_focus=True):
             if old.cells[index] != new.cells[index]:
                 end = x
         return Region(0, y, end if end < NEARLY_ALL * x else x, 1) if end else Region()
+
+    @property
+    def height_wanted(self) -> int:
+        """Lines for all rows, the heading, and what columns without room say of one of them."""
+        self._shares()
+        return len(self._rows) + 1 + len(self._left_out)
+
+    @property
+    def _heading_lines(self) -> int:
+        """Lines above the rows, that do not scroll."""
+        return 1 if self.size.height >= HEADED else 0
+
+    @property
+    def _foot_lines(self) -> int:
+        """Lines below the rows for columns that have no room."""
+        if not self._rows:
+            return 0
+        self._shares()
+        spare = self.size.height - self._heading_lines - min(len(self._rows), LEAST_ROWS)
+        return max(min(spare, len(self._left_out)), 0)
+
+    @property
+    def _page(self) -> int:
+        """Lines for rows."""
+        return self.size.height - self._heading_lines - self._foot_lines
 
     @property
     def rows(self) -> Sequence[Row]:
@@ -128,16 +171,24 @@ class Rows(Painted, can_focus=True):
     # --- painting
 
     def token(self, y: int) -> object:
-        i = y - HEADING + self._top
-        if y < HEADING or i >= len(self._rows):
-            return y < HEADING, self._columns, self.empty if y == HEADING else ""
+        heading = self._heading_lines
+        i = y - heading + self._top
+        if (place := y - heading - self._page) >= 0 and (row := self.selected) is not None:
+            return place, [row.cells[index] for index in self._left_out[place]] if place < self._foot_lines else None
+        if y < heading or i >= len(self._rows):
+            return y < heading, self._columns, self.empty if y == heading else ""
         here = i == self.cursor
         return self._rows[i].cells, here, here and self.has_focus
 
     def render_line(self, y: int) -> Strip:
-        if y < HEADING:
+        heading = self._heading_lines
+        if y < heading:
             return self.strip(self._heading())
-        i = y - HEADING + self._top
+        if (place := y - heading - self._page) >= 0 and (row := self.selected) is not None:
+            if place >= self._foot_lines:
+                return self.strip(())
+            return self.strip(foot_line(self._columns, self._left_out[place], row, self._across, first=place == 0))
+        i = y - heading + self._top
         if not self._rows and i == 0:
             return self.strip((Span("  " + self.empty, Tone.DIM),))
         if i >= len(self._rows):
@@ -177,10 +228,11 @@ class Rows(Painted, can_focus=True):
             self._shared = across
             self._widths = share(self._columns, across - 2)
             self._taken = sum(width + 1 for _, width in self._widths) - 1
+            self._left_out = foot_places(self._columns, {index for index, _ in self._widths}, across - 1)
         return self._widths
 
     def _measure(self) -> None:
-        self.virtual_size = Size(self.size.width, len(self._rows) + HEADING)
+        self.virtual_size = Size(self.size.width, len(self._rows) + self.size.height - self._page)
 
     def on_resize(self, event: Resize) -> None:
         self._measure()
@@ -189,20 +241,23 @@ class Rows(Painted, can_focus=True):
     # --- moving
 
     def watch_cursor(self, old: int, new: int) -> None:
-        self.refresh_line(old + HEADING)
-        self.refresh_line(new + HEADING)
+        heading, foot = self._heading_lines, self._foot_lines
+        self.refresh_line(old + heading)
+        self.refresh_line(new + heading)
+        if foot:
+            self.refresh(Region(0, self.size.height - foot, self.size.width, foot))
         self._keep_in_view()
         if self.selected is not None and old != new:
             self.post_message(self.Moved(self, self.selected))
 
     def on_focus(self) -> None:
-        self.refresh_line(self.cursor + HEADING)
+        self.refresh_line(self.cursor + self._heading_lines)
 
     def on_blur(self) -> None:
-        self.refresh_line(self.cursor + HEADING)
+        self.refresh_line(self.cursor + self._heading_lines)
 
     def _keep_in_view(self) -> None:
-        top, page = self.scroll_offset.y, max(self.size.height - HEADING, 1)
+        top, page = self.scroll_offset.y, max(self._page, 1)
         if self.cursor < top:
             self.scroll_to(y=self.cursor, animate=False)
         elif self.cursor >= top + page:
@@ -215,7 +270,7 @@ class Rows(Painted, can_focus=True):
         self._move(self.cursor + step)
 
     def action_page(self, step: int) -> None:
-        self._move(self.cursor + step * max(self.size.height - HEADING - 1, 1))
+        self._move(self.cursor + step * max(self._page - 1, 1))
 
     def action_edge(self, last: int) -> None:
         self._move(len(self._rows) - 1 if last else 0)
@@ -226,9 +281,10 @@ class Rows(Painted, can_focus=True):
 
     def on_click(self, event: Click) -> None:
         at = event.get_content_offset(self)
-        if at is None or at.y < HEADING:
+        heading = self._heading_lines
+        if at is None or not heading <= at.y < heading + self._page:
             return
-        i = at.y - HEADING + self.scroll_offset.y
+        i = at.y - heading + self.scroll_offset.y
         if i >= len(self._rows):
             return
         if i == self.cursor:
