@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from busprobe.checks.doubt import Doubt
 from busprobe.checks.occurrence import MISSED, OpenOccurrence, Overdue, Terms
 from busprobe.checks.watching import Say, Watched, Watcher, is_known_in, merged, rises
 from busprobe.results import Occurrence, SignalTexts
@@ -24,8 +25,8 @@ class ExpectWatch(Watcher):
     def say(self, t_ns: int) -> SignalTexts:
         return self._say(t_ns)
 
-    def expect_uncertainty_at(self, t_ns: int) -> int:
-        return self._expect.uncertainty_at(t_ns)
+    def expect_doubt_at(self, t_ns: int) -> Doubt:
+        return self._expect.doubt_at(t_ns)
 
     def _judge(self, start_ns: int, end_ns: int) -> None:
         begins, unseen = rises(self._when, start_ns, end_ns)
@@ -44,7 +45,7 @@ class ExpectWatch(Watcher):
                 occurrence.at(t, when, expect)
             if t in begin_times:
                 self._open.append(
-                    OpenOccurrence(self._terms, self, t, expect, self._when.uncertainty_at(t)),
+                    OpenOccurrence(self._terms, self, t, expect, self._when.doubt_at(t)),
                 )
             self._sweep()
             self._follow(t, when, expect)

@@ -16,6 +16,7 @@ import numpy as np
 
 from busprobe.bench import nodes as n
 from busprobe.checks import pointwise as pw
+from busprobe.checks.doubt import Doubt, widest
 from busprobe.checks.flash import Flash
 from busprobe.checks.temporal import Age, Edge, Held, InStep
 from busprobe.frames import UInt8Array
@@ -35,8 +36,8 @@ class Leaf(Protocol):
     samples: Timeline | None
     """Every sample as a point, for `age`; None where nobody asks."""
 
-    def uncertainty_at(self, t_ns: int) -> int:
-        """How far before a change at `t_ns` it may really have happened, ns."""
+    def doubt_at(self, t_ns: int) -> Doubt:
+        """How exactly the time of a change at `t_ns` is known; none where nothing changes there."""
         ...
 
     def sampling_at(self, t_ns: int) -> int:
@@ -114,7 +115,7 @@ class Network:
 
     @property
     def reach_ns(self) -> int:
-        """How far back the cause of a change may lie that is asked for: see `uncertainty_at`."""
+        """How far back the cause of a change may lie that is asked for: see `doubt_at`."""
         reach: list[int] = []
         for node in self._nodes:
             reach.append(node.delay_ns + max((reach[i] for i in node.operands), default=0))
@@ -125,13 +126,13 @@ class Network:
         for node in self._nodes:
             node.timeline.forget(before_ns)
 
-    def uncertainty_at(self, index: int, t_ns: int) -> int:
-        """How far before a change of a node at `t_ns` its cause may lie, ns."""
+    def doubt_at(self, index: int, t_ns: int) -> Doubt:
+        """How exactly the time of the cause of a node's change at `t_ns` is known."""
         node = self._nodes[index]
         if node.leaf is not None:
-            return node.leaf.uncertainty_at(t_ns)
+            return node.leaf.doubt_at(t_ns)
         times = {t_ns, t_ns - node.delay_ns}
-        return max((self.uncertainty_at(i, t) for i in node.operands for t in times), default=0)
+        return widest(self.doubt_at(i, t) for i in node.operands for t in times)
 
     def sampler(self, index: int) -> Callable[[int], int]:
         """What tells, for a node, the longest time from the previous sample to that at a time."""

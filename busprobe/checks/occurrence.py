@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+from busprobe.checks.doubt import Doubt, between
 from busprobe.results import Occurrence, Outcome, SignalTexts
 from busprobe.timeline import FALSE, TRUE
 
@@ -40,19 +41,19 @@ class Surroundings(Protocol):
 
     def decided_at(self, t_ns: int) -> int: ...
     def say(self, t_ns: int) -> SignalTexts: ...
-    def expect_uncertainty_at(self, t_ns: int) -> int: ...
+    def expect_doubt_at(self, t_ns: int) -> Doubt: ...
 
 
 class OpenOccurrence:
     """Fed with every change of `when` and `expect`; `result` is set when it is over."""
 
-    def __init__(self, terms: Terms, around: Surroundings, t_ns: int, expect: int, when_uncertainty_ns: int) -> None:
+    def __init__(self, terms: Terms, around: Surroundings, t_ns: int, expect: int, when_doubt: Doubt) -> None:
         self.terms = terms
         self.t0 = t_ns
         self.result: Occurrence | None = None
         self._around = around
-        self._when_uncertainty = when_uncertainty_ns
-        self._uncertainty = when_uncertainty_ns
+        self._when_doubt = when_doubt
+        self._uncertainty = 0
         self._latency: int | None = None
         self._tight = False
         self._saw_unknown = False
@@ -65,6 +66,7 @@ class OpenOccurrence:
         self._expect = TRUE
         self._break_from: int | None = None
         self._break_uncertainty = 0
+        """Of the time from the rise of `when` to the break."""
         self._break_is_long = False
         self._break_signals: SignalTexts | None = None
         self._hold_end: int | None = None
@@ -136,7 +138,7 @@ class OpenOccurrence:
     def _pass(self, t: int, note: str = "") -> None:
         terms = self.terms
         self._latency = t - self.t0
-        self._uncertainty += self._around.expect_uncertainty_at(t)
+        self._uncertainty += between(self._when_doubt, self._around.expect_doubt_at(t))
         margin = terms.within_ns - self._latency
         if terms.not_before_ns and self._latency:
             margin = min(margin, self._latency - terms.not_before_ns)
@@ -165,7 +167,7 @@ class OpenOccurrence:
         """When the break at hand counts: longer than `settle`, and not just the uncertain end."""
         if self._break_from is None:
             return None
-        return self._break_from + max(self.terms.settle_ns, self._when_uncertainty + self._break_uncertainty)
+        return self._break_from + max(self.terms.settle_ns, self._break_uncertainty)
 
     def _hold_at(self, t: int, when: int, expect: int) -> None:
         if self.terms.hold_while_when and when == FALSE:
@@ -184,7 +186,7 @@ class OpenOccurrence:
             self._unknown_from = self._not_true_from
         if breaks and is_judged and self._break_from is None:
             self._break_from, self._break_signals = t, self._around.say(t)
-            self._break_uncertainty = self._around.expect_uncertainty_at(t)
+            self._break_uncertainty = between(self._when_doubt, self._around.expect_doubt_at(t))
         elif expect != FALSE and self._break_from is not None:
             self._break_is_long |= t > self._break_from + self.terms.settle_ns
             if not self._break_is_long:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from busprobe.checks.doubt import Doubt
 from busprobe.checks.network import Network
 from busprobe.frames import Int64Array
 from busprobe.results import SignalTexts
@@ -31,8 +32,8 @@ class Watched:
     def timeline(self) -> Timeline:
         return self.network.timeline(self.index)
 
-    def uncertainty_at(self, t_ns: int) -> int:
-        return self.network.uncertainty_at(self.index, t_ns)
+    def doubt_at(self, t_ns: int) -> Doubt:
+        return self.network.doubt_at(self.index, t_ns)
 
 
 def is_known_in(watched: Watched, start_ns: int, end_ns: int) -> bool:

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from busprobe.checks.doubt import NO_DOUBT, Doubt
 from busprobe.decode import pids
 from busprobe.decode.freshness import MaxAge
 from busprobe.decode.layout import MessageLayout
@@ -119,23 +120,24 @@ class Intake:
                 age = MaxAge()
             else:
                 age = self._ages.setdefault(key, MaxAge.of(None, cycle))
-            sampled = SampledTap(
-                source, age, self.pulses[tap.bus], polled=False, uncertainty_ns=self._uncertainty.get(tap.bus, 0)
-            )
+            sampled = SampledTap(source, age, self.pulses[tap.bus], polled=False, stamps=self._stamps(tap.bus))
             self._message_taps[key].append(sampled)
             return sampled
         if isinstance(tap, ObdTap):
-            sampled = SampledTap(
-                source, MaxAge.of(tap.max_age_ns, None), self.pulses[tap.bus], polled=True, uncertainty_ns=0
-            )
+            age = MaxAge.of(tap.max_age_ns, None)
+            sampled = SampledTap(source, age, self.pulses[tap.bus], polled=True, stamps=NO_DOUBT)
             self._obd_taps[tap.bus, tap.name].append(sampled)
             quantity = pids.find(tap.name)
             assert quantity is not None
             self._obd_pids[tap.name] = quantity.pid
             return sampled
-        wired = WiredTap(source, self._uncertainty.get(tap.box.name, 0))
+        wired = WiredTap(source, self._stamps(tap.box.name))
         self._wired[tap.box.name].append(wired)
         return wired
+
+    def _stamps(self, source: str) -> Doubt:
+        """How exact those of a bus or box are."""
+        return Doubt(0, self._uncertainty.get(source, 0), source)
 
     def _take_pulses(self, frames: FrameBatch, upto_ns: int) -> None:
         heard = shows_awake(frames)

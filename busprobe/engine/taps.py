@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from busprobe.checks.doubt import NO_DOUBT, Doubt, widest
 from busprobe.checks.first_known import FirstKnown
 from busprobe.checks.temporal import sample_points
 from busprobe.decode.answers import Reading, Request
@@ -29,7 +30,8 @@ NOT_SEEN, SLEEPS = "not seen yet", "asleep"
 class SampledTap:
     """A signal of a message or of OBD answers: samples that age."""
 
-    def __init__(self, source: Source, max_age: MaxAge, channel: ChannelPulse, *, polled: bool, uncertainty_ns: int):
+    def __init__(self, source: Source, max_age: MaxAge, channel: ChannelPulse, *, polled: bool, stamps: Doubt):
+        """polled: a sample is the answer to a request. stamps: how exact they are."""
         self.source = source
         self.max_age = max_age
         self.channel = channel
@@ -45,7 +47,7 @@ class SampledTap:
         self.downs: list[tuple[int, int]] = []
         """When its adapter was down: from a time up to another."""
         self._polled = polled
-        self._uncertainty = uncertainty_ns
+        self._stamps = stamps
 
     def take_message(self, samples: SignalSamples | None, upto_ns: int) -> None:
         """New samples of a message's signal; None: none came."""
@@ -115,10 +117,10 @@ class SampledTap:
         if self.downs and self.downs[-1][1] == FOREVER:
             self.downs[-1] = (self.downs[-1][0], t_ns)
 
-    def uncertainty_at(self, t_ns: int) -> int:
+    def doubt_at(self, t_ns: int) -> Doubt:
         if not self.timeline.changed_at(t_ns):
-            return 0
-        return self._samples.gap_at(t_ns) if self._polled else self._uncertainty
+            return NO_DOUBT
+        return self._stamps._replace(gap_ns=self._samples.gap_at(t_ns)) if self._polled else self._stamps
 
     def sampling_at(self, t_ns: int) -> int:
         return self._samples.gap_at(t_ns) if self._polled or self.max_age.is_cyclic_at(t_ns) else 0
@@ -139,13 +141,13 @@ class SampledTap:
 
 
 class WiredTap:
-    """An input line of a box that is polled; uncertainty_ns: of the time of a poll."""
+    """An input line of a box that is polled; stamps: how exact those of its polls are."""
 
-    def __init__(self, source: Source, uncertainty_ns: int = 0) -> None:
+    def __init__(self, source: Source, stamps: Doubt = NO_DOUBT) -> None:
         tap = source.tap
         assert isinstance(tap, LineTap)
         self.source = source
-        self._uncertainty = uncertainty_ns
+        self._stamps = stamps
         self.line = tap.line
         self.is_condition = tap.is_condition
         self.timeline = Timeline(quantity=not tap.is_condition)
@@ -210,8 +212,10 @@ class WiredTap:
         self._down.append((int(changes.t_ns[0]), FOREVER))
         self.timeline.extend(changes)
 
-    def uncertainty_at(self, t_ns: int) -> int:
-        return self._samples.gap_at(t_ns) + self._uncertainty if self.timeline.changed_at(t_ns) else 0
+    def doubt_at(self, t_ns: int) -> Doubt:
+        if not self.timeline.changed_at(t_ns):
+            return NO_DOUBT
+        return self._stamps._replace(gap_ns=self._samples.gap_at(t_ns))
 
     def sampling_at(self, t_ns: int) -> int:
         return self._samples.gap_at(t_ns)
@@ -249,8 +253,8 @@ class SignalLeaf:
             times = np.unique(np.concatenate([tap.newest for tap in self.taps]))
             self.samples.extend(sample_points(times, upto_ns))
 
-    def uncertainty_at(self, t_ns: int) -> int:
-        return max(tap.uncertainty_at(t_ns) for tap in self.taps)
+    def doubt_at(self, t_ns: int) -> Doubt:
+        return widest(tap.doubt_at(t_ns) for tap in self.taps)
 
     def sampling_at(self, t_ns: int) -> int:
         if len(self.taps) == 1:

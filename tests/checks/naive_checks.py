@@ -136,8 +136,8 @@ class _Occurrence:
         return Found(told, self.t0, outcome, self.part)
 
     def uncertainty(self, tick: int) -> int:
-        """Of the rise of `when` and of a change of `expect` together."""
-        return self.polled.gap * ((self.t0 in self.polled.when) + (tick in self.polled.expect))
+        """Of the time from the rise of `when` to a change of `expect`: each lies up to a gap before its tick."""
+        return self.polled.gap * (self.t0 in self.polled.when or tick in self.polled.expect)
 
     def outcome(self) -> Found:
         if self.expect.code[self.t0] == TRUE:

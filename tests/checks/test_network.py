@@ -6,6 +6,7 @@ import pytest
 from stepped import MS, StepLeaf
 
 from busprobe.bench import nodes as n
+from busprobe.checks.doubt import Doubt
 from busprobe.checks.network import DerivedSignal, Network
 from busprobe.timeline import FOREVER, NEVER, Timeline
 
@@ -152,7 +153,7 @@ def test_uncertainty(node: n.Condition, at: float, uncertainty: int) -> None:
     network, leaves = made(sampling={"x": 3, "y": 5})
     index = network.add(node)
     advance(network, leaves, 200)
-    assert network.uncertainty_at(index, round(at * MS)) == uncertainty * MS
+    assert network.doubt_at(index, round(at * MS)) == Doubt(uncertainty * MS)
 
 
 @pytest.mark.parametrize(

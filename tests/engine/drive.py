@@ -189,7 +189,9 @@ def states(*rows: tuple[float, str, str]) -> StateBatch:
 # Evaluation.
 
 
-def evaluate(rest: str, end: float, *data: Batch, head: str = HEAD + SIGNALS, uncertainty_ns: int = 0) -> Results:
+def evaluate(
+    rest: str, end: float, *data: Batch, head: str = HEAD + SIGNALS, uncertainty_ns: int | Mapping[str, int] = 0
+) -> Results:
     """The results of a drive that ends at `end`; the same in one piece, in small ones and in other orders."""
     given = plan(rest, head)
     sources = {_name(batch): batch for batch in data}
@@ -202,7 +204,13 @@ def evaluate(rest: str, end: float, *data: Batch, head: str = HEAD + SIGNALS, un
     return results
 
 
-def run(given: Plan, dealt: Sequence[tuple[str, Batch]], *, advance_every: int = 0, uncertainty_ns: int = 0) -> Results:
+def run(
+    given: Plan,
+    dealt: Sequence[tuple[str, Batch]],
+    *,
+    advance_every: int = 0,
+    uncertainty_ns: int | Mapping[str, int] = 0,
+) -> Results:
     """Push batches in this order; `advance` after every so many of them, or never."""
     engine = Engine(given, sorted({name for name, _ in dealt}), uncertainty_ns)
     lines = []

@@ -141,6 +141,15 @@ def test_tight_is_a_margin_below_both_uncertainties(comes_on: int, tight: bool) 
     assert result.occurrences[0].tight is tight
 
 
+@pytest.mark.parametrize(("limit", "tight"), [(215, False), (214, True)])
+def test_two_lines_of_one_box(limit: int, tight: bool) -> None:
+    """Polls 10 ms apart, stamps good to 5 ms: together 15 ms, as the error of its clock is that of both edges."""
+    rest = check(f'when = "lamp"\nexpect = "switch"\nwithin = "{limit} ms"')
+    lines = polls("0 F, 1000 T", 3000, switch="0 F, 1200 T")
+    result = evaluate(rest, 3000, lines, uncertainty_ns={"box": ns(5)}).checks[0]
+    assert [(o.latency_ns, o.uncertainty_ns, o.tight) for o in result.occurrences] == [(ns(200), ns(15), tight)]
+
+
 def test_a_signal_lost_for_3_s_is_undecided_not_failed() -> None:
     """The brake message stops for 3 s while the rest of the bus goes on."""
     rest = check('when = "gear == \'R\'"\nexpect = "brake"\nwithin = "500 ms"') + check('always = "known(brake)"', "k")

@@ -157,7 +157,7 @@ def test_the_same_drive_as_candump_text_and_as_a_recording(tmp_path: Path) -> No
     assert own.log == text.log
     assert (own.start_ns, own.end_ns, own.frames) == (text.start_ns, text.end_ns, text.frames)
     stamps = [o.uncertainty_ns for r in (text, own) for o in r.checks[0].occurrences if o.latency_ns is not None]
-    assert stamps == [2000, 0], "a microsecond for each edge; no step stated in the recording"
+    assert stamps == [1000, 0], "a microsecond, the step of the stamps of both edges; no step stated in the recording"
 
 
 @pytest.mark.parametrize("kind", ["log", "duckdb"])
