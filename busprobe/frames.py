@@ -236,6 +236,10 @@ class Condition(Enum):
     DOWN = "down"
 
 
+DAMAGED = "the recording is damaged here"
+"""Note of the state in which a source is where its rows of a recording cannot be read."""
+
+
 @dataclass(frozen=True)
 class SourceState:
     """From `t_ns` on, the channel or box `source` is up or down."""

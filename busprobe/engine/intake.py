@@ -89,7 +89,7 @@ class Intake:
         if row.condition is Condition.DOWN:
             going: list[AnyTap] = [*wired, *sampled]
             for tap in going:
-                tap.down(row.t_ns)
+                tap.down(row.t_ns, row.note)
             if sampled:
                 self.pulses[row.source].down()
         elif sampled:

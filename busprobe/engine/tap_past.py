@@ -11,7 +11,7 @@ import numpy as np
 
 from busprobe.decode.answers import Reading, Request
 from busprobe.engine.signal_plan import MessageTap, ObdTap
-from busprobe.engine.taps import ADAPTER_DOWN, NOT_AGAIN, NOT_SEEN, AnyTap, SampledTap, excused
+from busprobe.engine.taps import ADAPTER_DOWN, NOT_AGAIN, NOT_SEEN, UNREADABLE, AnyTap, Out, SampledTap, excused
 from busprobe.frames import Int64Array
 from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, Changes
 
@@ -127,12 +127,12 @@ class TapPast:
             if word != self._words[-1][1]:
                 self._words.append((t_ns, word))
 
-    def _tell_of_return(self, downs: Sequence[tuple[int, int]]) -> None:
+    def _tell_of_return(self, downs: Sequence[Out]) -> None:
         """An adapter that came back before a sample did."""
         for place in range(len(self._words) - 1, -1, -1):
             t_ns, word = self._words[place]
-            if word == ADAPTER_DOWN:
-                back = next((end for start, end in downs if start <= t_ns < end), FOREVER)
+            if word in (ADAPTER_DOWN, UNREADABLE):
+                back = next((one.end_ns for one in downs if one.start_ns <= t_ns < one.end_ns), FOREVER)
                 after = self._words[place + 1][0] if place + 1 < len(self._words) else self._upto_ns
                 if back < after:
                     self._words.insert(place + 1, (back, NOT_AGAIN))

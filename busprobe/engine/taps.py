@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,15 +17,25 @@ from busprobe.decode.messages import SignalSamples
 from busprobe.decode.silence import ChannelPulse
 from busprobe.engine.sample_times import SampleTimes, last_of_each_time
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
-from busprobe.frames import BoolArray, FloatArray, Int64Array, UInt8Array
+from busprobe.frames import DAMAGED, BoolArray, FloatArray, Int64Array, UInt8Array
 from busprobe.timeline import FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
 
 NO_VALUES: FloatArray = np.empty(0)
-ADAPTER_DOWN, NOT_AGAIN = "adapter down", "not seen again"
-"""Why a signal of a bus is unknown: its adapter is gone; it is back, but no sample has come since."""
+ADAPTER_DOWN, BOX_DOWN, NOT_AGAIN = "adapter down", "box down", "not seen again"
+"""Why a signal is unknown: its adapter or box is gone; its adapter is back, but no sample has come since."""
+UNREADABLE = "recording damaged"
+"""The same where the recording cannot be read."""
 CHATTERING = "chattering"
 NOT_SEEN, SLEEPS = "not seen yet", "asleep"
 """Words for what is excused."""
+
+
+class Out(NamedTuple):
+    """A time without an adapter or box."""
+
+    start_ns: int
+    end_ns: int
+    why: str
 
 
 class SampledTap:
@@ -44,8 +55,8 @@ class SampledTap:
         self._samples = SampleTimes()
         self._not_available: Int64Array = NO_TIMES
         """Changes to unknown that a sample made."""
-        self.downs: list[tuple[int, int]] = []
-        """When its adapter was down: from a time up to another."""
+        self.downs: list[Out] = []
+        """When its adapter was down."""
         self._polled = polled
         self._stamps = stamps
 
@@ -108,14 +119,14 @@ class SampledTap:
             value = np.array([code.get(v, v) for v in value.tolist()])
         return value
 
-    def down(self, t_ns: int) -> None:
-        self.downs.append((t_ns, FOREVER))
+    def down(self, t_ns: int, note: str = "") -> None:
+        self.downs.append(Out(t_ns, FOREVER, UNREADABLE if note == DAMAGED else ADAPTER_DOWN))
         self.timeline.extend(self.freshness.down(t_ns))
 
     def up(self, t_ns: int) -> None:
         """Its adapter is back; it stays unknown until a sample comes."""
-        if self.downs and self.downs[-1][1] == FOREVER:
-            self.downs[-1] = (self.downs[-1][0], t_ns)
+        if self.downs and self.downs[-1].end_ns == FOREVER:
+            self.downs[-1] = self.downs[-1]._replace(end_ns=t_ns)
 
     def doubt_at(self, t_ns: int) -> Doubt:
         if not self.timeline.changed_at(t_ns):
@@ -130,14 +141,14 @@ class SampledTap:
         since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
         if since in self._not_available:
             return "not available"
-        down = next((end for start, end in self.downs if start <= since < end), None)
-        return "lost" if down is None else ADAPTER_DOWN if t_ns < down else NOT_AGAIN
+        down = next((one for one in self.downs if one.start_ns <= since < one.end_ns), None)
+        return "lost" if down is None else down.why if t_ns < down.end_ns else NOT_AGAIN
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
         self._not_available = self._not_available[self._not_available >= self.timeline.t_ns[0]]
-        self.downs = [(start, end) for start, end in self.downs if end > self.timeline.t_ns[0]]
+        self.downs = [one for one in self.downs if one.end_ns > self.timeline.t_ns[0]]
 
 
 class WiredTap:
@@ -157,8 +168,8 @@ class WiredTap:
         self._level: bool | None = None
         """Of an analogue line with limits: on which side of them it was last."""
         self._samples = SampleTimes()
-        self._down: list[tuple[int, int]] = []
-        """When the box was down: from a time up to its next poll."""
+        self._down: list[Out] = []
+        """When the box was down, up to its next poll."""
 
     @property
     def glitches(self) -> int:
@@ -187,8 +198,8 @@ class WiredTap:
         self._samples.add(t_ns)
         self.newest = t_ns
         self._debounce.bursts, self._debounce.transitions = [], []
-        if len(t_ns) and self._down and self._down[-1][1] == FOREVER:
-            self._down[-1] = (self._down[-1][0], int(t_ns[0]))
+        if len(t_ns) and self._down and self._down[-1].end_ns == FOREVER:
+            self._down[-1] = self._down[-1]._replace(end_ns=int(t_ns[0]))
         if not self.is_condition:
             volts = NO_VALUES if millivolts is None else millivolts / 1000.0 * self.source.scale + self.source.offset
             code: UInt8Array = np.full(len(t_ns), TRUE, np.uint8)
@@ -205,11 +216,11 @@ class WiredTap:
             level = ~level
         self.timeline.extend(self._debounce.step(t_ns, level, upto_ns))
 
-    def down(self, t_ns: int) -> None:
+    def down(self, t_ns: int, note: str = "") -> None:
         self._level = None
         changes = self._debounce.down(t_ns) if self.is_condition else self._fresh.down(t_ns)
         # A burst that was not over yet is unknown from its beginning.
-        self._down.append((int(changes.t_ns[0]), FOREVER))
+        self._down.append(Out(int(changes.t_ns[0]), FOREVER, UNREADABLE if note == DAMAGED else BOX_DOWN))
         self.timeline.extend(changes)
 
     def doubt_at(self, t_ns: int) -> Doubt:
@@ -223,12 +234,12 @@ class WiredTap:
     def why_unknown(self, t_ns: int) -> str:
         """Why it is unknown at a time: only a box that is down, or chattering, makes a line so."""
         since = int(self.timeline.t_ns[self.timeline.index_at(t_ns)])
-        return "box down" if any(start <= since < end for start, end in self._down) else CHATTERING
+        return next((one.why for one in self._down if one.start_ns <= since < one.end_ns), CHATTERING)
 
     def forget(self, before_ns: int) -> None:
         self.timeline.forget(before_ns)
         self._samples.forget(before_ns)
-        self._down = [(start, end) for start, end in self._down if end > self.timeline.t_ns[0]]
+        self._down = [one for one in self._down if one.end_ns > self.timeline.t_ns[0]]
 
 
 AnyTap = SampledTap | WiredTap

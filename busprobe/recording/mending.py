@@ -19,16 +19,13 @@ from typing import Final, NamedTuple
 import duckdb
 
 from busprobe.errors import BusprobeError, FormatError
-from busprobe.frames import LATE, Condition
+from busprobe.frames import DAMAGED, LATE, Condition
 from busprobe.recording.damage import GRAIN, Damage, Hole, bad_rows, between, count_of, is_whole
 from busprobe.recording.inserts import insert_rows
 from busprobe.recording.opening import CONFIG, connect
 from busprobe.recording.schema import BOX, BUS, TABLES, create_statements, quoted, wal_of
 from busprobe.recording.trouble import LogDamagedError, told
 from busprobe.recording.write import SPARE_BYTES, size_of
-
-DAMAGED: Final = "the recording is damaged here"
-"""Note of the state in which a source is where its rows cannot be read."""
 
 _ROWS: Final = {"frames": (BUS, "channel", f"flags & {LATE} = 0"), "inputs": (BOX, "box", "NOT late")}
 """Table -> what its sources are, the column that tells them apart, and the rows that did not come late."""

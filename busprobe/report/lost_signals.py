@@ -23,16 +23,17 @@ MOST_LISTED = 20
 SAME_LOSS_NS = 1_000_000_000
 """Losses of one signal that begin so close together are one, seen through several checks."""
 
-_UNKNOWN = re.compile(r"unknown \((lost|chattering|box down|adapter down|not seen again|not available)\)")
 _ADVICE = {
     "lost": "check what sends it and the wires of the bus",
     "chattering": "check the switch and its wire",
     "box down": "check the box, its supply and its cable",
+    "recording damaged": "look for another copy of the recording",
     "adapter down": "check the adapter, its plugs and its cable",
     "not seen again": "it did not come after the adapter was back: check what sends it",
     "not available": "check the sensor behind it: its sender says that it has no value",
 }
 """Why it is unknown -> where to look."""
+_UNKNOWN = re.compile(rf"unknown \(({'|'.join(_ADVICE)})\)")
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.engine.steps import layout_decimals, number_text
+from busprobe.engine.taps import BOX_DOWN, UNREADABLE
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
 from busprobe.grown import totals_of
 from busprobe.obd_identifiers import LAST_11
@@ -93,7 +94,8 @@ def signal_path(
     bits: tuple[int, ...] = ()
     if isinstance(source.tap, LineTap):
         tap = source.tap
-        wire = polls.at(tap.box.name, tap.line, t_ns, origin.past.since(t_ns, "box down"))
+        down_ns = max(origin.past.since(t_ns, why) for why in (BOX_DOWN, UNREADABLE))
+        wire = polls.at(tap.box.name, tap.line, t_ns, down_ns)
         stages = line_stages(source, tap, now, wire, t_ns)
     elif isinstance(source.tap, ObdTap):
         past = origin.past

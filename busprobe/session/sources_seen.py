@@ -8,9 +8,19 @@ from collections.abc import Iterable
 import numpy as np
 
 from busprobe.bench.model import InputBox
-from busprobe.frames import ERROR, SENT, Batch, BoolArray, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.frames import (
+    DAMAGED,
+    ERROR,
+    SENT,
+    Batch,
+    BoolArray,
+    Condition,
+    FrameBatch,
+    InputBatch,
+    SourceState,
+    StateBatch,
+)
 from busprobe.health import Health
-from busprobe.recording.mending import DAMAGED
 from busprobe.session.downs import down_notes
 from busprobe.session.healths import Healths
 from busprobe.session.source_notes import source_notes

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from busprobe.engine.taps import ADAPTER_DOWN, NOT_AGAIN
+from busprobe.engine.taps import ADAPTER_DOWN, BOX_DOWN, NOT_AGAIN, UNREADABLE
 from busprobe.obd_identifiers import ALL_11, ALL_29, ANSWER_29, LAST_11
 from busprobe.report.quantities import counted, exact, moment
 from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Snapshot, SourceNow
@@ -13,7 +13,7 @@ from busprobe.timeline import UNKNOWN
 
 STRANGE_NS = 5_000_000_000
 """A bus that was heard for this long without one message of its databases is probably another one."""
-LOST, BOX_DOWN, OBD = "lost", "box down", "obd"
+LOST, OBD = "lost", "obd"
 _SENDER = "Look at the unit that sends it: its supply and fuse, its plug, its wires to the bus."
 _ANSWERS = "Nobody asks any more, or the unit does not answer: look at the tester, then at the unit's supply."
 _WIRED = "Look at its supply, its plug and its cable."
@@ -66,6 +66,8 @@ def _why(where: str, sender: str, signal: SignalNow) -> str:
             return f"the adapter is down. {_WIRED}"
         case _ if signal.why == BOX_DOWN:
             return f"the box is down. {_WIRED}"
+        case _ if signal.why == UNREADABLE:
+            return "the recording is damaged there. Look for another copy of it."
     return ""
 
 

@@ -11,9 +11,8 @@ import numpy as np
 import pytest
 
 from busprobe.errors import FormatError, OpenError
-from busprobe.frames import Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.frames import DAMAGED, Condition, FrameBatch, InputBatch, SourceState, StateBatch
 from busprobe.recording.damage import Damage
-from busprobe.recording.mending import DAMAGED
 from busprobe.recording.read import Recording, open_recording
 from busprobe.recording.write import RecordingWriter
 

@@ -12,6 +12,7 @@ import pytest
 from busprobe.errors import FormatError, Problems
 from busprobe.recording.damage import Damage, Hole
 from busprobe.results import Verdict
+from busprobe.session.attention import attention
 from busprobe.session.damaged import damage_notes
 from busprobe.session.decoding import decode
 from busprobe.session.opening import open_source
@@ -113,13 +114,17 @@ def test_the_dashboard_shows_it_with_a_gap(damaged: Path) -> None:
             assert time.monotonic() < deadline
             assert not scene.snapshot().failure
             time.sleep(0.02)
-        (told,) = [p for p in scene.snapshot().problems if "damaged" in p]
-        assert told.endswith(END.strip())
+        (problem,) = [p for p in scene.snapshot().problems if "damaged" in p]
+        assert problem.endswith(END.strip())
         gap = scene.player.step_mark(1, "gap")
         assert gap is not None
         assert gap.text == "body down: the recording is damaged here"
         scene.player.seek(gap.t_ns + 3 * S)
-        assert all(s.text == "unknown (adapter down)" for s in scene.snapshot().signals if s.source.startswith("body."))
+        said = {s.text for s in scene.snapshot().signals if s.source.startswith("body.")}
+        assert said == {"unknown (recording damaged)"}
+        told = [one.what for one in attention(scene.snapshot()) if one.where == "body"]
+        end = "because the recording is damaged there. Look for another copy of it."
+        assert any(text.startswith("gear, speed") and text.endswith(end) for text in told), told
         assert "lasts until you leave" in scene.player.add_marker("here")
         assert [m.text for m in scene.player.marks if m.kind == "marker"] == ["here"]
     finally:
