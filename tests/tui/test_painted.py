@@ -12,9 +12,9 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
 from busprobe.tui.app import BusprobeApp
-from busprobe.tui.view.spans import Column, Row, Span, Tone, cell
+from busprobe.tui.view.spans import Column, Row, Span, Tone, cell, share
 from busprobe.tui.widgets.painted import Painted
-from busprobe.tui.widgets.rows import Rows
+from busprobe.tui.widgets.rows import Rows, _changed_part
 
 LARGE, SMALL = (120, 40), (80, 24)
 
@@ -112,21 +112,15 @@ def row(*texts: str) -> Row:
 
 @pytest.mark.parametrize(
     ("changed", "end"),
-    [((), None), ((0,), 5), ((1,), 12), ((0, 2), 23), ((3,), "whole line")],
+    [((), None), ((0,), 5), ((1,), 12), ((0, 2), 23), ((3,), 79)],
     ids=["nothing", "first", "second", "first and third", "last"],
 )
-async def test_what_goes_to_the_terminal_of_a_changed_row(changed: tuple[int, ...], end: int | str | None) -> None:
-    app = BusprobeApp(FakeScene.live())
-    async with app.run_test(size=SMALL) as pilot:
-        rows = Rows(COLUMNS)
-        await app.push_screen(Screen())
-        await app.screen.mount(rows)
-        await pilot.pause()
-        old = row("a", "b", "c", "d")
-        new = row(*("x" if k in changed else text for k, text in enumerate("abcd")))
-        part = rows._changed_part(3, old, new)
-        whole = sum(1 + width for _, width in rows._shares())
-        assert part == (Region() if end is None else Region(0, 3, whole if end == "whole line" else end, 1))
+def test_what_goes_to_the_terminal_of_a_changed_row(changed: tuple[int, ...], end: int | None) -> None:
+    """Columns of 4, 6, 10 and 55 cells, a sign before the first and a blank before each other one."""
+    shares = share(COLUMNS, 78)
+    old = row("a", "b", "c", "d")
+    new = row(*("x" if k in changed else text for k, text in enumerate("abcd")))
+    assert _changed_part(shares, 3, old, new) == (Region() if end is None else Region(0, 3, end, 1))
 
 
 async def test_a_cell_that_fills_its_column_a_blank_follows(live: FakeScene) -> None:

@@ -27,6 +27,7 @@ MOST_TEXTS = 4_000
 
 _MARK = "▸"
 """Before a byte that changed lately."""
+_HEX = tuple(f"{value:02X}" for value in range(256))
 _BITS = "01▯▮"
 """A bit: 0 and 1 as they were, 0 and 1 changed lately."""
 
@@ -129,20 +130,21 @@ def bytes_cell(payload: bytes, changed: bytes) -> Cell:
     out: list[Span] = []
     quiet = ""
     for value, moved in zip(payload, changed, strict=True):
-        digits = f"{value:02X}"
+        digits = _HEX[value]
         if not moved:
             quiet += " " + digits
             continue
         if quiet:
             out.append(Span(quiet))
-            quiet = ""
-        out.append(Span(_MARK, Tone.NOTE))
-        high, low = moved >> 4, moved & 15
-        if high and low:
-            out.append(Span(digits, Tone.NOTE))
+        if not moved & 15:
+            out.append(Span(_MARK + digits[0], Tone.NOTE))
+            quiet = digits[1]
+            continue
+        if moved >> 4:
+            out.append(Span(_MARK + digits, Tone.NOTE))
         else:
-            out.append(Span(digits[0], Tone.NOTE if high else Tone.PLAIN))
-            out.append(Span(digits[1], Tone.NOTE if low else Tone.PLAIN))
+            out += (Span(_MARK, Tone.NOTE), Span(digits[0]), Span(digits[1], Tone.NOTE))
+        quiet = ""
     if quiet:
         out.append(Span(quiet))
     return tuple(out)

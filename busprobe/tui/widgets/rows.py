@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 from textual.binding import BindingType
 from textual.events import Click, Resize
@@ -23,6 +23,15 @@ HEADED = 3
 LEAST_ROWS = 4
 """So many rows are shown before a line is given to columns that have no room."""
 NEARLY_ALL = 0.7
+
+
+class Parts(NamedTuple):
+    """Lines of a list from top to bottom; only the page scrolls."""
+
+    heading: int
+    page: int
+    foot: int
+    """For columns that have no room."""
 
 
 class Rows(Painted, can_focus=True):
@@ -80,6 +89,7 @@ class Rows(Painted, can_focus=True):
         """Cells that the columns take, with the blanks between them; of how many."""
         self._left_out: list[list[int]] = []
         """Columns that have no room, in lines at the foot."""
+        self._painted = Parts(0, 0, 0)
         self._rows: Sequence[Row] = ()
         self.empty = empty
 
@@ -101,31 +111,18 @@ class Rows(Painted, can_focus=True):
             self._measure()
             self.refresh()
             return
-        top, heading = self.scroll_offset.y, self._heading_lines
+        top, (heading, page, foot), shares = self.scroll_offset.y, self._parts, self._shares()
         changed = (
-            self._changed_part(i + heading - top, old[i], rows[i])
-            for i in range(top, min(top + self._page, len(rows)))
+            _changed_part(shares, i + heading - top, old[i], rows[i])
+            for i in range(top, min(top + page, len(rows)))
             if rows[i].cells != old[i].cells
         )
         regions = [region for region in changed if region]
-        foot = self._foot_lines
         here = rows[self.cursor].cells if rows else ()
         if selected is not None and any(here[i] != selected.cells[i] for line in self._left_out[:foot] for i in line):
             regions.append(Region(0, self.size.height - foot, self.size.width, foot))
         if regions:
             self.refresh(*regions)
-
-    def _changed_part(self, y: int, old: Row, new: Row) -> Region:
-        """A line up to its last changed cell; empty: those that changed are not shown.
-
-        Up to near its end it is the whole line: cutting it there would cost more than sending it.
-        """
-        x = end = 0
-        for index, width in self._shares():
-            x += 1 + width
-            if old.cells[index] != new.cells[index]:
-                end = x
-        return Region(0, y, end if end < NEARLY_ALL * x else x, 1) if end else Region()
 
     @property
     def height_wanted(self) -> int:
@@ -134,23 +131,14 @@ class Rows(Painted, can_focus=True):
         return len(self._rows) + 1 + len(self._left_out)
 
     @property
-    def _heading_lines(self) -> int:
-        """Lines above the rows, that do not scroll."""
-        return 1 if self.size.height >= HEADED else 0
-
-    @property
-    def _foot_lines(self) -> int:
-        """Lines below the rows for columns that have no room."""
-        if not self._rows:
-            return 0
+    def _parts(self) -> Parts:
+        """How its height is shared."""
+        height, count = self.size.height, len(self._rows)
+        heading = 1 if height >= HEADED else 0
         self._shares()
-        spare = self.size.height - self._heading_lines - min(len(self._rows), LEAST_ROWS)
-        return max(min(spare, len(self._left_out)), 0)
-
-    @property
-    def _page(self) -> int:
-        """Lines for rows."""
-        return self.size.height - self._heading_lines - self._foot_lines
+        spare = height - heading - min(count, LEAST_ROWS)
+        foot = max(min(spare, len(self._left_out)), 0) if count else 0
+        return Parts(heading, height - heading - foot, foot)
 
     @property
     def rows(self) -> Sequence[Row]:
@@ -170,22 +158,26 @@ class Rows(Painted, can_focus=True):
 
     # --- painting
 
+    def render_lines(self, crop: Region) -> list[Strip]:
+        self._painted = self._parts
+        return super().render_lines(crop)
+
     def token(self, y: int) -> object:
-        heading = self._heading_lines
+        heading, page, foot = self._painted
         i = y - heading + self._top
-        if (place := y - heading - self._page) >= 0 and (row := self.selected) is not None:
-            return place, [row.cells[index] for index in self._left_out[place]] if place < self._foot_lines else None
+        if (place := y - heading - page) >= 0 and (row := self.selected) is not None:
+            return place, [row.cells[index] for index in self._left_out[place]] if place < foot else None
         if y < heading or i >= len(self._rows):
             return y < heading, self._columns, self.empty if y == heading else ""
         here = i == self.cursor
         return self._rows[i].cells, here, here and self.has_focus
 
     def render_line(self, y: int) -> Strip:
-        heading = self._heading_lines
+        heading, page, foot = self._painted
         if y < heading:
             return self.strip(self._heading())
-        if (place := y - heading - self._page) >= 0 and (row := self.selected) is not None:
-            if place >= self._foot_lines:
+        if (place := y - heading - page) >= 0 and (row := self.selected) is not None:
+            if place >= foot:
                 return self.strip(())
             return self.strip(foot_line(self._columns, self._left_out[place], row, self._across, first=place == 0))
         i = y - heading + self._top
@@ -232,7 +224,7 @@ class Rows(Painted, can_focus=True):
         return self._widths
 
     def _measure(self) -> None:
-        self.virtual_size = Size(self.size.width, len(self._rows) + self.size.height - self._page)
+        self.virtual_size = Size(self.size.width, len(self._rows) + self.size.height - self._parts.page)
 
     def on_resize(self, event: Resize) -> None:
         self._measure()
@@ -241,7 +233,7 @@ class Rows(Painted, can_focus=True):
     # --- moving
 
     def watch_cursor(self, old: int, new: int) -> None:
-        heading, foot = self._heading_lines, self._foot_lines
+        heading, _, foot = self._parts
         self.refresh_line(old + heading)
         self.refresh_line(new + heading)
         if foot:
@@ -251,13 +243,13 @@ class Rows(Painted, can_focus=True):
             self.post_message(self.Moved(self, self.selected))
 
     def on_focus(self) -> None:
-        self.refresh_line(self.cursor + self._heading_lines)
+        self.refresh_line(self.cursor + self._parts.heading)
 
     def on_blur(self) -> None:
-        self.refresh_line(self.cursor + self._heading_lines)
+        self.refresh_line(self.cursor + self._parts.heading)
 
     def _keep_in_view(self) -> None:
-        top, page = self.scroll_offset.y, max(self._page, 1)
+        top, page = self.scroll_offset.y, max(self._parts.page, 1)
         if self.cursor < top:
             self.scroll_to(y=self.cursor, animate=False)
         elif self.cursor >= top + page:
@@ -270,7 +262,7 @@ class Rows(Painted, can_focus=True):
         self._move(self.cursor + step)
 
     def action_page(self, step: int) -> None:
-        self._move(self.cursor + step * max(self._page - 1, 1))
+        self._move(self.cursor + step * max(self._parts.page - 1, 1))
 
     def action_edge(self, last: int) -> None:
         self._move(len(self._rows) - 1 if last else 0)
@@ -281,8 +273,8 @@ class Rows(Painted, can_focus=True):
 
     def on_click(self, event: Click) -> None:
         at = event.get_content_offset(self)
-        heading = self._heading_lines
-        if at is None or not heading <= at.y < heading + self._page:
+        heading, page, _ = self._parts
+        if at is None or not heading <= at.y < heading + page:
             return
         i = at.y - heading + self.scroll_offset.y
         if i >= len(self._rows):
@@ -290,3 +282,16 @@ class Rows(Painted, can_focus=True):
         if i == self.cursor:
             self.action_choose()
         self._move(i)
+
+
+def _changed_part(shares: Sequence[tuple[int, int]], y: int, old: Row, new: Row) -> Region:
+    """Line `y` up to its last changed cell; empty: those that changed are not shown.
+
+    Up to near its end it is the whole line: cutting it there would cost more than sending it.
+    """
+    x = end = 0
+    for index, width in shares:
+        x += 1 + width
+        if old.cells[index] != new.cells[index]:
+            end = x
+    return Region(0, y, end if end < NEARLY_ALL * x else x, 1) if end else Region()
