@@ -9,6 +9,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -59,16 +60,17 @@ def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:
 
     first: opens the scene, or None for the start page, given a directory that is gone afterwards.
     """
-    from busprobe.report.cautions import CAUTIONS
-    from busprobe.tui.app import BusprobeApp
-
     with _no_collection_until_shown(), TemporaryDirectory(prefix="busprobe-") as name:
         directory = Path(name)
+        with ThreadPoolExecutor(1) as aside:  # opening waits for disk and database, imports for the processor
+            opening = aside.submit(first, directory)
+            from busprobe.report.cautions import CAUTIONS
+            from busprobe.tui.app import BusprobeApp
 
         def opener(opened: Opened) -> Scene:
             return open_opened(opened) if any(opened) else demo(directory)
 
-        app = BusprobeApp(first(directory), opener=opener, cautions=CAUTIONS, theme=f"busprobe-{theme}")
+        app = BusprobeApp(opening.result(), opener=opener, cautions=CAUTIONS, theme=f"busprobe-{theme}")
         try:
             with _ended_by_signals(app), _signalled_when_the_terminal_goes():
                 app.run()

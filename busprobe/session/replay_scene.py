@@ -24,12 +24,14 @@ from busprobe.session.log_marks import LogMarks
 from busprobe.session.logged import BUS_KINDS, TriggerLog
 from busprobe.session.opening import OpenedSource, OwnRecording, ring_notes, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
+from busprobe.session.sleeps import Sleeps
 from busprobe.session.snapshot import FrameDetail, Mark, SignalPath, Snapshot, SourceNow
 from busprobe.session.sources_seen import SourcesSeen
 from busprobe.session.stores import MemoryStore, OwnStore, TallyIndex
 
 FIRST_ROWS, BLOCK_ROWS = 8_000, 400_000
 """Rows evaluated at first, so that something shows soon, and later."""
+AHEAD_S = 1.0  # loading waits at most so long until the first picture is shown
 MARKED = (Outcome.FAILED.value, Outcome.UNDECIDED.value, "trigger")
 """Kinds of log lines that are marks, under the same name."""
 
@@ -70,8 +72,7 @@ class ReplayScene:
         self._log_marks = LogMarks()
         self._unmarked: list[str] = []
         """What is said of marks that are left out."""
-        self._sleeps: dict[str, list[LogLine]] = {}
-        """By bus, when it fell asleep and woke."""
+        self._sleeps = Sleeps()
         self._marks: tuple[Mark, ...] = tuple(sorted(self._own_marks, key=lambda m: m.t_ns))
         self._start_ns: int | None = source.start_ns
         self._end_ns: int | None = None
@@ -79,6 +80,7 @@ class ReplayScene:
         self._failure = ""
         self._stop_now = threading.Event()
         self._ready = threading.Event()
+        self._is_shown = threading.Event()  # a second picture is asked for: the first one is on the screen
         self._last: tuple[tuple[object, ...], Snapshot] | None = None
         """The newest picture, and of what."""
         self._player = ReplayPlayer(
@@ -105,6 +107,8 @@ class ReplayScene:
             id(self._checks), len(self._marks), self._problems.count,
         )  # fmt: skip
         last = self._last
+        if last is not None:
+            self._is_shown.set()
         if last is None or last[0] != now:
             self._last = last = (now, self._made(now[0]))
         return last[1]
@@ -142,6 +146,7 @@ class ReplayScene:
 
     def close(self) -> None:
         self._stop_now.set()
+        self._is_shown.set()
         self._thread.join(timeout=5.0)
         self._source.close()
 
@@ -161,7 +166,7 @@ class ReplayScene:
             self._publish()
             self._loaded = 1.0
         except Exception as error:  # nobody else hears of it, and what is shown is not the whole
-            self._say_failure(said(error))
+            self._failure = said(error)
         finally:
             self._ready.set()
 
@@ -188,7 +193,9 @@ class ReplayScene:
         if self._engine.pending_rows >= (BLOCK_ROWS if self._ready.is_set() else FIRST_ROWS):
             self._mark(self._engine.advance())
             self._publish()
-            self._ready.set()
+            if not self._ready.is_set():
+                self._ready.set()
+                self._is_shown.wait(AHEAD_S)  # the program is still busy with coming up
 
     def _publish(self) -> None:
         self._checks = self._engine.checks_so_far()
@@ -204,7 +211,7 @@ class ReplayScene:
         self._trigger_log.add(lines)
         for line in lines:
             if line.kind in BUS_KINDS:
-                self._sleeps.setdefault(line.name, []).append(line)
+                self._sleeps.add(line)
             if line.kind in MARKED:
                 is_press = line.kind == "trigger" and line.name in self._buttons
                 self._log_marks.add(Mark(line.t_ns, "marker" if is_press else line.kind, line.name))
@@ -285,11 +292,8 @@ class ReplayScene:
 
     def _is_asleep(self, channel: str, t_ns: int) -> bool:
         """Whether a channel was asleep; a sleep ends with a frame, or with its adapter."""
-        lines = self._sleeps.get(self._board.bus_of(channel), ())
-        last = next((line for line in reversed(lines) if line.decided_ns <= t_ns), None)
-        if last is None or last.kind == "awake":
-            return False
-        return not self._board.downs.has_state(channel, last.decided_ns, t_ns)
+        since_ns = self._sleeps.since(self._board.bus_of(channel), t_ns)
+        return since_ns is not None and not self._board.downs.has_state(channel, since_ns, t_ns)
 
     def _uncertainty_of(self, name: str) -> int:
         stated = self._source.uncertainty_ns
