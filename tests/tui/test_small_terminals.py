@@ -144,6 +144,29 @@ async def test_a_panel_without_room_comes_up_alone_with_its_key(live: FakeScene)
         assert app.screen.query_one("#frames", Rows).size.height >= 3
 
 
+async def test_a_panel_that_is_squeezed_out_does_so_too(replay: FakeScene) -> None:
+    app = BusprobeApp(replay)
+    async with app.run_test(size=TINY) as pilot:
+        await press(pilot, "4")
+        for key, name in (("f3", "occurrences"), ("f4", "log"), ("f3", "occurrences"), ("f2", "checks"), ("l", "log")):
+            await press(pilot, key)
+            await pilot.pause()
+            panel = app.screen.query_one(f"#{name}", Rows)
+            assert panel.has_focus
+            assert panel.region.intersection(app.screen.query_one("#body").region).height >= 3, (key, name)
+
+
+async def test_panels_that_have_room_stay_beside_each_other(replay: FakeScene) -> None:
+    app = BusprobeApp(replay)
+    async with app.run_test(size=SMALL) as pilot:
+        for screen, keys in (("4", ("f3", "f4", "l", "f2")), ("5", ("f4", "f2")), ("2", ("f3", "f4")), ("1", ("f3",))):
+            await press(pilot, screen)
+            for key in keys:
+                await press(pilot, key)
+                await pilot.pause()
+                assert app.screen.zoomed is None, (screen, key)
+
+
 # --- tiles
 
 

@@ -18,7 +18,9 @@ from textual.widgets import Input
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import KEYS, bindings, key_text
 from busprobe.tui.screens.pick import PickSignal
+from busprobe.tui.squeezed import is_hidden, is_squeezed_out
 from busprobe.tui.view.footline import Item
+from busprobe.tui.view.spans import shortened
 from busprobe.tui.view.times import clock
 from busprobe.tui.widgets.askline import Answer, AskLine
 from busprobe.tui.widgets.footline import Footline
@@ -156,17 +158,20 @@ class BoardScreen(Screen[None]):
             panel.border_title = Content(f"F{FIRST_PANEL_KEY + number} {words}")
 
     def action_panel(self, number: int) -> None:
-        panels = list(self.query(".panel"))
-        if number >= len(panels):
+        panel = next(iter(self.query(".panel")[number : number + 1]), None)
+        if panel is None:
             return
-        panel = panels[number]
         self.zoom(None)
-        if not all(node.display for node in panel.ancestors_with_self if isinstance(node, Widget)):
-            # A small terminal has no room for it beside others.
+        if is_hidden(panel):
             self.zoom(panel)
-        target = next((w for w in panel.walk_children(Widget, with_self=True) if w.can_focus), None)
-        if target is not None:
+        for target in [w for w in panel.walk_children(Widget, with_self=True) if w.can_focus][:1]:
             self.focus_now(target)
+        self.call_after_refresh(self.make_room, panel)
+
+    def make_room(self, panel: Widget) -> None:
+        """Give the body to a panel that has been squeezed out of it."""
+        if self.zoomed is None and is_squeezed_out(panel, self.query_one("#body")):
+            self.zoom(panel)
 
     def focus_now(self, widget: Widget) -> None:
         """Give a widget the focus before the next key comes; one that has yet to be shown gets it then."""
@@ -280,21 +285,16 @@ class BoardScreen(Screen[None]):
     # --- copying
 
     def action_copy(self) -> None:
-        text = self.copied()
-        if text is None:
-            self.notify("Nothing is selected here. Move to a list with Tab.", severity="warning")
-            return
-        self.app.copy_to_clipboard(text)
-        self.notify(f"Copied: {_short(text)}\nIf it did not arrive, e writes it to a file.", markup=False)
+        if text := self._copied():
+            self.app.copy_to_clipboard(text)
+            self.notify(f"Copied: {shortened(text)}\nIf it did not arrive, e writes it to a file.", markup=False)
 
     def action_write(self) -> None:
+        if text := self._copied():
+            self.board.write_text(text)
+
+    def _copied(self) -> str | None:
         text = self.copied()
         if text is None:
             self.notify("Nothing is selected here. Move to a list with Tab.", severity="warning")
-        else:
-            self.board.write_text(text)
-
-
-def _short(text: str, width: int = 60) -> str:
-    line = " ".join(text.split())
-    return line if len(line) <= width else line[: width - 1] + "…"
+        return text

@@ -116,7 +116,9 @@ class Logic(BoardScreen):
         to_log = not self.query_one("#log", Rows).has_focus
         self.zoom(None)
         self.set_class(to_log, "-log")
-        self.query_one("#log" if to_log else "#occurrences", Rows).focus()
+        panel = self.query_one("#log" if to_log else "#occurrences", Rows)
+        panel.focus()
+        self.call_after_refresh(self.make_room, panel)
         self.call_after_refresh(self.repaint)
 
     def action_panel(self, number: int) -> None:

@@ -199,6 +199,12 @@ def _end(spans: Sequence[Span], excess: int) -> list[Span]:
     return out
 
 
+def shortened(text: str, width: int = 60) -> str:
+    """A text in one line of so many signs at most."""
+    line = " ".join(text.split())
+    return line if len(line) <= width else line[: width - 1] + "…"
+
+
 def printable(text: str) -> str:
     """The text with a blank for every sign that a terminal would obey: line ends, tabs, escapes."""
     return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
