@@ -20,6 +20,8 @@ import duckdb
 from busprobe.recording.schema import TABLES
 from busprobe.recording.trouble import is_damage
 
+LARGE = ("frames", "inputs")
+"""The tables that grow with all that comes."""
 GRAIN = 2048
 """Rows that DuckDB takes at once: of fewer none can be read where one cannot."""
 MOST_LOOKS = 2_000
@@ -53,9 +55,9 @@ class Damage:
     """The log beside the file could be taken in only in part: the end is missing."""
 
 
-def is_whole(con: duckdb.DuckDBPyConnection) -> bool:
-    """Whether every row of every table can be read: all are, 10 million in a tenth of a second."""
-    return all(_can_read(con, table) for table in TABLES)
+def is_whole(con: duckdb.DuckDBPyConnection, tables: Iterable[str] = TABLES) -> bool:
+    """Whether every row of these tables can be read: all are, 10 million in a tenth of a second."""
+    return all(_can_read(con, table) for table in tables)
 
 
 def count_of(con: duckdb.DuckDBPyConnection, table: str) -> int | None:

@@ -10,7 +10,7 @@ The file itself is left as it is. What is missing is in the copy as times in whi
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -48,10 +48,11 @@ class _Row(NamedTuple):
     note: str
 
 
-def open_whole_or_rest(path: Path) -> Opened:
+def open_whole_or_rest(path: Path, tables: Iterable[str]) -> Opened:
     """Opens a recording, or of a damaged one a copy of what can be read.
 
-    Raises as `connect` does, and FormatError where there is no room for the copy.
+    tables: those that are looked through for damage. Raises as `connect` does, and FormatError where
+    there is no room for the copy.
     """
     try:
         con, beside = connect(path), None
@@ -59,10 +60,10 @@ def open_whole_or_rest(path: Path) -> Opened:
         con, beside = _with_cut_log(path, error)
     try:
         with told(path):
-            if is_whole(con):
+            if is_whole(con, tables if beside is None else TABLES):
                 return Opened(con, beside, None if beside is None else Damage((), {}, (), True))
         con.close()
-        rest = _rest_of(path if beside is None else Path(beside.name) / path.name, path)
+        rest = rest_of(path if beside is None else Path(beside.name) / path.name, path)
         if beside is not None and rest.damage is not None:
             rest = rest._replace(damage=replace(rest.damage, is_log_cut=True))
     except BaseException:
@@ -96,8 +97,8 @@ def _with_cut_log(path: Path, error: LogDamagedError) -> tuple[duckdb.DuckDBPyCo
         raise
 
 
-def _rest_of(source: Path, path: Path) -> Opened:
-    """A copy of what can be read of `source`; errors name `path`."""
+def rest_of(source: Path, path: Path) -> Opened:
+    """A copy of what can be read of `source`, which is not open; errors name `path`."""
     directory = _room_for(path)
     try:
         with told(path):

@@ -9,22 +9,20 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Mapping, Set
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from itertools import chain
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from types import MappingProxyType, TracebackType
 from typing import Any
 
-import duckdb
-
-from busprobe.errors import OpenError
-from busprobe.frames import Batch, Condition, FrameBatch
+from busprobe.errors import FormatError, OpenError
+from busprobe.frames import Batch, Condition, FrameBatch, empty_frames
 from busprobe.recording import lookup
-from busprobe.recording.damage import Damage
+from busprobe.recording.damage import LARGE, is_whole
 from busprobe.recording.marking import append_marker
-from busprobe.recording.mending import open_whole_or_rest
+from busprobe.recording.mending import Opened, open_whole_or_rest, rest_of
 from busprobe.recording.opening import connect, looks_like
-from busprobe.recording.schema import BOX, BUS, COMPLETE_TO
+from busprobe.recording.schema import BOX, BUS, COMPLETE_TO, TABLES
 from busprobe.recording.streams import Piece, Source, frame_reads, input_pieces, state_pieces
 from busprobe.recording.trouble import told
 from busprobe.results import LogLine
@@ -44,34 +42,31 @@ INPUT_SHARE = 16
 """An input box is polled less often than frames come: its batches have this many times fewer rows."""
 
 
-def open_recording(path: Path) -> Recording:
+def open_recording(path: Path, *, at_once: bool = False) -> Recording:
     """Opens a recording read-only.
 
-    Of a damaged one all that can be read is there, and `damage` tells the rest. Raises OpenError
-    (missing, empty, a folder, no recording, in use, too new) or FormatError (so damaged that
-    nothing can be read).
+    Of a damaged one all that can be read is there, and `damage` tells the rest. at_once: do not look
+    for damage of frames and polls before `look_through`. Raises OpenError (missing, empty, a folder,
+    no recording, in use, too new) or FormatError (so damaged that nothing can be read).
     """
-    return Recording(path, *open_whole_or_rest(path))
+    small = [table for table in TABLES if table not in LARGE]
+    opened = open_whole_or_rest(path, small if at_once else TABLES)
+    return Recording(path, opened, is_looked_through=not at_once or opened.damage is not None)
 
 
 class Recording:
     """An open recording."""
 
-    def __init__(
-        self,
-        path: Path,
-        con: duckdb.DuckDBPyConnection,
-        directory: TemporaryDirectory[str] | None = None,
-        damage: Damage | None = None,
-    ) -> None:
-        """directory, damage: of a damaged one, where the rest of it was copied to, and what is missing."""
+    def __init__(self, path: Path, opened: Opened, *, is_looked_through: bool) -> None:
         self.path = path
-        self.damage = damage
-        self._con = con
-        self._directory = directory
+        self._is_looked_through = is_looked_through
         self._lock = threading.Lock()
-        """Held while somebody looks a time up, and while the file is opened anew to keep a marker."""
-        with told(path):
+        """Held while somebody looks a time up, and while the file is opened anew."""
+        self._take(opened)
+
+    def _take(self, opened: Opened) -> None:
+        self._con, self._directory, self.damage = opened
+        with told(self.path):
             self.about: Mapping[str, str] = MappingProxyType(dict(self._all("SELECT key, value FROM about")))
             self.bench: Mapping[str, str] = MappingProxyType(dict(self._all("SELECT name, text FROM bench")))
             ended = {source: (complete, condition) for source, complete, condition in self._all(_ENDED)}
@@ -118,6 +113,18 @@ class Recording:
                 rows = self._all(f"{sql} ORDER BY rowid")
         return tuple(LogLine(*row) for row in rows)
 
+    def look_through(self) -> None:
+        """Look for damage of frames and polls, where that was not done on opening; before any batch is read."""
+        if self._is_looked_through:
+            return
+        with told(self.path):
+            whole = is_whole(self._con.cursor(), LARGE)
+        if not whole:
+            with self._lock:
+                self._con.close()
+                self._take(rest_of(self.path, self.path))
+        self._is_looked_through = True
+
     def batches(self, batch_rows: int = 131_072, *, identifiers: Set[int] | None = None) -> Iterator[Batch]:
         """All that was recorded, in batches of at most `batch_rows` rows.
 
@@ -135,13 +142,15 @@ class Recording:
 
     def frames_between(self, after_ns: int, upto_ns: int) -> FrameBatch:
         """Frames with after < t <= upto that were not late, in order of time."""
-        with self._lock, told(self.path):
+        with self._lock, self._perhaps_damaged():
             return lookup.frames_between(self._con.cursor(), self._buses, after_ns, upto_ns)
+        return empty_frames(self.channels)
 
     def frame_time_next_to(self, t_ns: int, direction: int) -> int | None:
         """Time of the first frame after `t_ns` (1) or the last one before it (-1)."""
-        with self._lock, told(self.path):
+        with self._lock, self._perhaps_damaged():
             return lookup.frame_time_next_to(self._con.cursor(), t_ns, direction)
+        return None
 
     def add_marker(self, t_ns: int, note: str) -> None:
         """Keep a marker in the recording, which is opened for writing for that moment.
@@ -162,6 +171,16 @@ class Recording:
         self._con.close()
         if self._directory is not None:
             self._directory.cleanup()
+
+    @contextmanager
+    def _perhaps_damaged(self) -> Iterator[None]:
+        """What has not been looked through yet may be damaged: then there is nothing to be found so far."""
+        try:
+            with told(self.path):
+                yield
+        except FormatError:
+            if self._is_looked_through:
+                raise
 
     def _all(self, sql: str) -> list[Any]:
         return self._con.execute(sql).fetchall()

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Protocol
 
-from busprobe.errors import FormatError, OpenError, Problems
+from busprobe.errors import OpenError, Problems
 from busprobe.frames import Batch, FrameBatch, InputBatch
 from busprobe.recording.marking import MARKER
 from busprobe.recording.read import Recording, looks_like, open_recording
@@ -96,8 +96,9 @@ class FrameFile:
 class OwnRecording:
     """A recording of busprobe's own: frames, input lines and source states."""
 
-    def __init__(self, recording: Recording, batch_rows: int) -> None:
+    def __init__(self, recording: Recording, batch_rows: int, problems: Problems) -> None:
         self.recording = recording
+        self._problems = problems
         self._batch_rows = batch_rows
         self.name = OWN_FORMAT
         self.is_own = True
@@ -111,7 +112,12 @@ class OwnRecording:
         return self.recording.start_ns
 
     def batches(self) -> Iterator[Batch]:
-        return self.recording.batches(self._batch_rows)
+        recording = self.recording
+        recording.look_through()
+        if recording.damage is not None:
+            for text in damage_notes(recording.damage, recording.start_ns or 0, recording.end_ns or 0):
+                self._problems.add(text, path=recording.path)
+        yield from recording.batches(self._batch_rows)
 
     def close(self) -> None:
         self.recording.close()
@@ -172,11 +178,10 @@ def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS)
     """Open a recording of any kind that busprobe reads.
 
     Raises OpenError where there is none, it is of no known format or in use, or lacks the log of a
-    killed process that holds all of it. Damage within it goes to `problems`, at once or while its
-    batches are read.
+    killed process that holds all of it. Damage within it goes to `problems` while its batches are read.
     """
     if path.is_file() and looks_like(_head(path)):
-        recording = open_recording(path)
+        recording = open_recording(path, at_once=True)
         if recording.end_ns is None and not (wal := wal_of(path)).exists():
             recording.close()
             raise OpenError(
@@ -185,14 +190,7 @@ def open_source(path: Path, *, problems: Problems, batch_rows: int = BATCH_ROWS)
                 path=path,
                 hint=f'Copy "{wal.name}" too, and keep both together.',
             )
-        if recording.damage is not None:
-            try:
-                for text in damage_notes(recording.damage, recording.start_ns or 0, recording.end_ns or 0):
-                    problems.add(text, path=path)
-            except FormatError:
-                recording.close()
-                raise
-        return OwnRecording(recording, batch_rows)
+        return OwnRecording(recording, batch_rows, problems)
     return FrameFile(path, detect(path, (OWN_FORMAT,)), problems, batch_rows)
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from busprobe.errors import FormatError, Problems
 from busprobe.recording.damage import Damage, Hole
+from busprobe.recording.read import open_recording
 from busprobe.results import Verdict
 from busprobe.session.attention import attention
 from busprobe.session.damaged import damage_notes
@@ -101,8 +103,22 @@ def test_survey_and_decode_take_it_too(damaged: Path, tmp_path: Path) -> None:
 
 
 def test_strict_stops(damaged: Path) -> None:
-    with pytest.raises(FormatError, match="cannot be read"):
-        open_source(damaged, problems=Problems(strict=True))
+    source = open_source(damaged, problems=Problems(strict=True))
+    with closing(source), pytest.raises(FormatError, match="cannot be read"):
+        list(source.batches())
+
+
+def test_it_is_looked_through_when_it_is_read(damaged: Path) -> None:
+    """Opening a long one takes no longer; until then nothing is found where it is damaged."""
+    with open_recording(damaged, at_once=True) as recording:
+        assert recording.damage is None
+        assert recording.start_ns is not None
+        at = recording.start_ns + 280 * S
+        assert len(recording.frames_between(at, at + S)) == 0
+        recording.look_through()
+        assert recording.damage is not None
+        assert recording.frame_time_next_to(at, 1) == recording.damage.holes[0].end_ns
+        assert len(recording.frames_between(at, at + 60 * S)) > 1_000
 
 
 def test_the_dashboard_shows_it_with_a_gap(damaged: Path) -> None:
