@@ -14,6 +14,8 @@ from busprobe.timeline import UNKNOWN
 STRANGE_NS = 5_000_000_000
 """A bus that was heard for this long without one message of its databases is probably another one."""
 LOST, OBD = "lost", "obd"
+ALIKE_NS = 1_000_000_000
+"""Ends of losses that are no further apart are told as one."""
 _SENDER = "Look at the unit that sends it: its supply and fuse, its plug, its wires to the bus."
 _ANSWERS = "Nobody asks any more, or the unit does not answer: look at the tester, then at the unit's supply."
 _WIRED = "Look at its supply, its plug and its cable."
@@ -77,14 +79,16 @@ def _names(signals: Sequence[SignalNow]) -> str:
 
 def _since(signals: Sequence[SignalNow], start_ns: int) -> str:
     """How long they are unknown: in a replay the end is known too."""
-    since = [signal.since_ns for signal in signals if signal.since_ns is not None]
-    until = [signal.until_ns for signal in signals]
-    again = None if None in until else max(t_ns for t_ns in until if t_ns is not None)
-    if again is None:
-        return f"since {moment(min(since), start_ns)}" if since else "from the start"
-    if not since:
-        return f"from the start to {moment(again, start_ns)}"
-    return f"from {moment(min(since), start_ns)} to {moment(again, start_ns)} ({exact(again - min(since))})"
+    since = min((signal.since_ns for signal in signals if signal.since_ns is not None), default=None)
+    ends = sorted(signal.until_ns for signal in signals if signal.until_ns is not None)
+    if len(ends) < len(signals):
+        return "from the start" if since is None else f"since {moment(since, start_ns)}"
+    begin = "from the start" if since is None else f"from {moment(since, start_ns)}"
+    first, last = ends[0], ends[-1]
+    if last - first > ALIKE_NS:
+        return f"{begin}, known again between {moment(first, start_ns)} and {moment(last, start_ns)}"
+    length = "" if since is None else f" ({exact(last - since)})"
+    return f"{begin} to {moment(last, start_ns)}{length}"
 
 
 def strange(source: SourceNow, picture: Snapshot) -> str:

@@ -18,7 +18,7 @@ from busprobe.session.attention import attention
 from busprobe.session.replay_scene import ReplayScene
 from busprobe.session.scenes import open_scene
 from busprobe.session.snapshot import Snapshot
-from busprobe.session.vanished import STRANGE_NS
+from busprobe.session.vanished import STRANGE_NS, vanished
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 
 S = 1_000_000_000
@@ -106,6 +106,34 @@ def test_replayed_it_is_told_at_the_play_position(at_s: float, *, is_told: bool,
             # Its end is known too; the cycle of TransmissionStatus is 100 ms, it is unknown after three.
             found = re.match(r"gear: unknown from 20\.\d{3} s to 4[67]\.\d{3} s \(26\.\d+ s\), because", told[0])
             assert found is not None, told
+
+
+ENDS = [
+    ([(20.0, 30.0), (20.1, 30.5)], "from 20.000 s to 30.500 s (10.5 s)"),
+    ([(20.0, 30.0), (20.1, 95.0)], "from 20.000 s, known again between 30.000 s and 95.000 s"),
+    ([(20.0, 30.0), (20.1, None)], "since 20.000 s"),
+    ([(None, 30.0)], "from the start to 30.000 s"),
+    ([(None, None)], "from the start"),
+]
+
+
+@pytest.mark.parametrize(("times", "told"), ENDS)
+def test_how_long_signals_are_unknown(times: list[tuple[float | None, float | None]], told: str, lost: Path) -> None:
+    def ns(at_s: float | None) -> int | None:
+        return None if at_s is None else picture.start_ns + round(at_s * S)
+
+    with loaded(lost) as scene:
+        scene.player.seek(scene.snapshot().start_ns + 22 * S)
+        picture = scene.snapshot()
+        gear = picture.signal("gear")
+        assert gear is not None
+        signals = tuple(
+            dataclasses.replace(gear, name=f"gear{i}", since_ns=ns(since), until_ns=ns(until))
+            for i, (since, until) in enumerate(times)
+        )
+        (gone,) = vanished(dataclasses.replace(picture, signals=signals))
+    names = ", ".join(signal.name for signal in signals)
+    assert gone.what.startswith(f"{names}: unknown {told}, because ")
 
 
 def test_a_box_that_is_down_names_its_signals() -> None:
