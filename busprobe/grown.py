@@ -13,7 +13,7 @@ from typing import Any, Generic, Protocol, TypeVar, overload
 from busprobe.results import Occurrence
 from busprobe.totals import Totals
 
-STEP = 128
+STEP = 32
 """The totals of occurrences are kept after every so many."""
 
 

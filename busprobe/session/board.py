@@ -23,7 +23,7 @@ from busprobe.session.picture import ChecksAt, about, new_histories, outputs, si
 from busprobe.session.poll_periods import PollPeriods
 from busprobe.session.polls import Polls
 from busprobe.session.signal_path import frame_detail, signal_path
-from busprobe.session.signals_now import SignalsNow
+from busprobe.session.signals_now import Make, SignalsNow
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 from busprobe.session.strips import Strips
 from busprobe.session.taken_over import taken_over
@@ -55,6 +55,7 @@ class Board:
         self._databases = databases
         effects = outputs(plan)
         self._about = {n: about(n, plan, effects) for n in (*plan.signals, *plan.derived)}
+        self._roles = {name: what.role for name, what in self._about.items()}
         self._strips = {name: Strips(self.histories[name]) for name in self._about}
         self._origins = {name: Origins(signal, self.histories[name]) for name, signal in plan.signals.items()}
         self.polls = Polls()
@@ -81,14 +82,14 @@ class Board:
         unique = {id(d): d for found in self._databases.values() for d in found}
         return tuple(str(problem) for d in unique.values() for problem in d.faulty)
 
-    def signals(self, t_ns: int, tally: FrameTally) -> Sequence[SignalNow]:
+    def signals(self, t_ns: int, tally: FrameTally) -> SignalsNow:
         """Of an instant up to which logic has come; the tally is no longer added to."""
-        return SignalsNow(lambda: self._signals(t_ns, tally))
 
-    def _signals(self, t_ns: int, tally: FrameTally) -> list[SignalNow]:
-        at = self._instant(t_ns, tally)
-        periods = self.periods.of_signals(t_ns)
-        return [self._now(name, at, periods[name])[0] for name in self._about]
+        def begin() -> Make:
+            at, periods = self._instant(t_ns, tally), self.periods.of_signals(t_ns)
+            return lambda name: self._now(name, at, periods[name])[0]
+
+        return SignalsNow(self._roles, begin)
 
     def _now(self, name: str, at: _Instant, poll_ns: int | None) -> tuple[SignalNow, Origin | None]:
         """A signal, and the source that counts."""

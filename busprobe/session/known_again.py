@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 from busprobe.engine.history import History
-from busprobe.session.snapshot import SignalNow
+from busprobe.session.signals_now import SignalNow, SignalsNow
 from busprobe.timeline import TRUE
 
 
-def with_ends(signals: Sequence[SignalNow], histories: Mapping[str, History], t_ns: int) -> tuple[SignalNow, ...]:
+def with_ends(signals: SignalsNow, histories: Mapping[str, History], t_ns: int) -> SignalsNow:
     """The signals of an instant, as far as their past goes on after it. histories: by signal."""
-    return tuple(
-        one if one.code <= TRUE else replace(one, until_ns=_known_again(histories[one.name], t_ns)) for one in signals
-    )
+
+    def with_end(one: SignalNow) -> SignalNow:
+        return one if one.code <= TRUE else replace(one, until_ns=_known_again(histories[one.name], t_ns))
+
+    return signals.changed(with_end)
 
 
 def _known_again(history: History, t_ns: int) -> int | None:

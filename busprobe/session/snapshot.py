@@ -6,21 +6,18 @@ All times are event time, ns.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import Enum
-from functools import cached_property
 
 import numpy as np
 
 from busprobe.analysis.intervals import Sending
-from busprobe.engine.history import NO_BOUNCE, Bounce
 from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
 from busprobe.results import CheckResult, Logged, Verdict
 from busprobe.session.downs import DownsNow
 from busprobe.session.requests_now import RequestsNow
+from busprobe.session.signals_now import Kind, SignalNow, SignalsNow
 from busprobe.session.sources_now import RecorderNow, SourceNow
-from busprobe.session.strips import Strip
 
 __all__ = [
     "EMPTY_TABLE",
@@ -36,68 +33,8 @@ __all__ = [
     "Snapshot",
     "SourceNow",
     "Stage",
-    "Strip",
     "User",
 ]
-
-
-class Kind(Enum):
-    """What a signal of the bench file is."""
-
-    BUS = "bus"
-    """From a message, or from OBD answers."""
-    LINE = "line"
-    """From an input line that is no controller output."""
-    OUTPUT = "output"
-    """From an input line that some check expects something of: sensed at the controller."""
-    DERIVED = "derived"
-
-
-@dataclass(frozen=True)
-class SignalNow:
-    """One signal at the instant shown."""
-
-    name: str
-    role: str | None
-    kind: Kind
-    source: str
-    """The tap that gives it now: "body.BrakeStatus.PedalSwitch", "box.rear_door_pin", an expression."""
-    code: int
-    """FALSE, TRUE, UNKNOWN, ASLEEP of `timeline`; a known quantity or label is TRUE."""
-    is_condition: bool
-    """On or off; else a quantity or label."""
-    value: float | None
-    text: str
-    """As a person reads it: "R", "12.4 km/h", "on", "unknown (lost)"."""
-    unit: str | None
-    since_ns: int | None
-    """When it got this value; None: before anything was seen."""
-    age_ns: int | None
-    """Time since its newest sample; None for derived ones and before the first."""
-    max_age_ns: int | None
-    """How old a sample may get; None: as long as its bus is awake, or its box up."""
-    edges: int
-    """Changes of value so far (known to known)."""
-    make_strip: Callable[[], Strip] | None = field(default=None, compare=False, repr=False)
-    """Makes `strip`: only rows in view need one."""
-    labels: tuple[str, ...] = ()
-    """All texts that it can have, where they are named."""
-    bounce: Bounce = NO_BOUNCE
-    """What the debounce of its input line has taken out so far."""
-    instead: str = ""
-    """Of several sources: those that would count before this one, and why they do not: "body.A.B (lost)"."""
-    poll_ns: int | None = None
-    """Time between polls of the input lines that it comes from, the longest: achieved; before that is measured, as
-    the bench file asks for. None: it comes from no line."""
-    why: str = ""
-    """Where it is unknown or asleep, why: "lost", "too old", "asleep", "box down"."""
-    until_ns: int | None = None
-    """In a replay, where it is unknown or asleep: when it will be known again; None: that is not known."""
-
-    @cached_property
-    def strip(self) -> Strip | None:
-        """Its recent past; made when it is first looked at."""
-        return None if self.make_strip is None else self.make_strip()
 
 
 @dataclass(frozen=True)
@@ -286,4 +223,12 @@ class Snapshot:
         return sum(check.verdict is Verdict.UNDECIDED for check in self.checks)
 
     def signal(self, name: str) -> SignalNow | None:
+        if isinstance(self.signals, SignalsNow):
+            return self.signals.named(name)
         return next((s for s in self.signals if s.name == name), None)
+
+    def signals_of(self, role: str) -> list[SignalNow]:
+        """The signals of a role, in their order."""
+        if isinstance(self.signals, SignalsNow):
+            return self.signals.of_role(role)
+        return [s for s in self.signals if s.role == role]

@@ -24,7 +24,7 @@ from busprobe.bench.load import loads
 from busprobe.engine.plan import build
 from busprobe.frames import ERROR, FrameBatch, InputBatch
 from busprobe.health import Faults, Health
-from busprobe.session import asking, readers, snapshot, sources_now
+from busprobe.session import asking, readers, signals_now, snapshot, sources_now
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.polling import start_polling
 from busprobe.session.replay_scene import ReplayScene
@@ -40,7 +40,7 @@ S = 1_000_000_000
 DRIVEN, TROUBLED = "driven.duckdb", "troubled.duckdb"
 Rows = TypeVar("Rows", FrameBatch, InputBatch)
 PARTS = [it for it in vars(snapshot).values() if isinstance(it, type) and dataclasses.is_dataclass(it)]
-PARTS = [it for it in PARTS if it.__module__ in (snapshot.__name__, sources_now.__name__)]
+PARTS = [it for it in PARTS if it.__module__ in (snapshot.__name__, signals_now.__name__, sources_now.__name__)]
 """The dataclasses that a snapshot and what belongs to it are made of."""
 Usage = namedtuple("Usage", "total used free")
 Seen = defaultdict[tuple[str, str], set[object]]
@@ -76,7 +76,7 @@ class Picturing:
             value = getattr(part, field.name)
             if type(part) in PARTS:
                 self.seen[type(part).__name__, field.name].add(_hashable(value))
-            for one in value if isinstance(value, list | tuple) else (value,):
+            for one in value if isinstance(value, Sequence) else (value,):
                 if type(one) in PARTS:
                     self.add(one)
 

@@ -40,6 +40,7 @@ def fallen() -> tuple[list[Snapshot], list[SignalPath], Wiggle]:
         while not (pictures and of(pictures[-1], "gear").code == ASLEEP):
             assert time.monotonic() < end
             pictures.append(scene.snapshot())
+            list(pictures[-1].signals)  # as they were shown then
             way = scene.path("gear")
             assert way is not None
             ways.append(way)

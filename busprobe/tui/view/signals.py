@@ -30,11 +30,13 @@ _KINDS = {Kind.BUS: "bus", Kind.LINE: "line", Kind.OUTPUT: "output", Kind.DERIVE
 
 def signal_rows(picture: Snapshot, words: str, order: str) -> Sequence[Row]:
     """One row a signal. words: the filter; order: one of ORDERS."""
-    chosen = [s for s in picture.signals if matches(words, s.name, _source(s), s.text, _KINDS[s.kind], s.role or "")]
+    chosen = picture.signals
+    if words.strip():
+        chosen = [s for s in chosen if matches(words, s.name, _source(s), s.text, _KINDS[s.kind], s.role or "")]
     return LazyRows(_ordered(chosen, order), lambda signal: _row(signal, picture))
 
 
-def _ordered(signals: list[SignalNow], order: str) -> list[SignalNow]:
+def _ordered(signals: Sequence[SignalNow], order: str) -> Sequence[SignalNow]:
     if order == "newest change":
         return sorted(signals, key=lambda s: -(s.since_ns or 0))
     if order == "edges":

@@ -26,7 +26,7 @@ MOST_OF_BODY = 0.6
 
 def tile_signals(picture: Snapshot) -> list[SignalNow]:
     """The signals that get a tile."""
-    return [signal for role in ROLES for signal in picture.signals if signal.role == role]
+    return [signal for role in ROLES for signal in picture.signals_of(role)]
 
 
 def tile_lines(picture: Snapshot, width: int, height: int) -> list[Line]:
