@@ -94,6 +94,12 @@ class Downs:
         return {name: downs for name, downs in found.items() if downs.count}
 
 
+def never_text(name: str, why: str) -> str:
+    """That a source was never there. why: what it said, in one or more lines, if anything."""
+    told = f": {why.splitlines()[0].rstrip('.')}" if why else ""
+    return f"{name} was never there{told}; its signals are unknown."
+
+
 def down_notes(states: Sequence[SourceState], start_ns: int) -> list[str]:
     """A sentence for each source that was down: when, and for how long. states: in time order."""
     downs = Downs()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from busprobe.engine.engine import Results
 from busprobe.report.advice import nothing_heard_lines, overrun_text
 from busprobe.report.quantities import counted
-from busprobe.session.downs import down_notes
+from busprobe.session.downs import down_notes, never_text
 from busprobe.session.live import LiveRun
 from busprobe.session.opening import ring_note
 from busprobe.session.recorder import RecorderStatus
@@ -18,7 +18,7 @@ def live_notes(run: LiveRun, results: Results, recorder: RecorderStatus | None) 
     boxes = {box.name: box for box in run.plan.bench.boxes}
     for name, status in run.status.items():
         if not status.was_up:
-            notes.append(f"{name} was never there: {status.trouble.splitlines()[0] if status.trouble else 'silent'}")
+            notes.append(never_text(name, status.trouble))
         notes += source_notes(name, run.healths.of(name), status.good, boxes.get(name))
     notes += down_notes([row for row in run.states if run.status[row.source].was_up], run.start_ns)
     if run.inbox.lost:

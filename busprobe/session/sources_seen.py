@@ -21,7 +21,7 @@ from busprobe.frames import (
     StateBatch,
 )
 from busprobe.health import Health
-from busprobe.session.downs import down_notes
+from busprobe.session.downs import down_notes, never_text
 from busprobe.session.healths import Healths
 from busprobe.session.source_notes import source_notes
 
@@ -57,17 +57,31 @@ class SourcesSeen:
 
         boxes: those of the bench file.
         """
-        absent = _absent_from(self._states, start_ns) - self._names
+        absent = self._absent(start_ns)
         states = [row for row in self._states if row.source not in absent]
         return [*self.never(stated, start_ns), *self._how(boxes), *down_notes(states, start_ns)]
 
     def never(self, stated: Iterable[str], start_ns: int) -> list[str]:
         """A sentence for each source that was never there, or that is in `stated` and gave nothing."""
-        absent = _absent_from(self._states, start_ns) - self._names
+        absent = self._absent(start_ns)
         gave = self._names.union(row.source for row in self._states)
-        told = [f"{name} was never there; its signals are unknown." for name in sorted(absent)]
+        told = [never_text(name, absent[name]) for name in sorted(absent)]
         silent = [name for name in stated if name not in gave]
         return [*told, *(f"Nothing came from {name}; its signals are unknown." for name in silent)]
+
+    def _absent(self, start_ns: int) -> dict[str, str]:
+        """Sources that were down from the very start, never came up and gave nothing; with what they said."""
+        first: dict[str, SourceState] = {}
+        came = set(self._names)
+        for row in self._states:
+            first.setdefault(row.source, row)
+            if row.condition is Condition.UP:
+                came.add(row.source)
+        return {
+            name: row.note
+            for name, row in first.items()
+            if name not in came and row.condition is Condition.DOWN and row.t_ns <= start_ns and row.note != DAMAGED
+        }
 
     def _how(self, boxes: Iterable[InputBox]) -> list[str]:
         by_name, healths = {box.name: box for box in boxes}, self.healths.last()
@@ -82,15 +96,3 @@ def _by_channel(batch: FrameBatch, rows: BoolArray) -> dict[str, int]:
     """How many of some rows each channel has, of those that have any."""
     counts = np.bincount(batch.channel[rows], minlength=len(batch.channels)).tolist()
     return {name: count for name, count in zip(batch.channels, counts, strict=True) if count}
-
-
-def _absent_from(states: Iterable[SourceState], start_ns: int) -> set[str]:
-    """Sources that were down from the very start and never came up."""
-    first: dict[str, SourceState] = {}
-    came = set()
-    for row in states:
-        first.setdefault(row.source, row)
-        if row.condition is Condition.UP:
-            came.add(row.source)
-    absent = {name for name, row in first.items() if row.condition is Condition.DOWN and row.t_ns <= start_ns}
-    return {name for name in absent - came if first[name].note != DAMAGED}
