@@ -30,11 +30,10 @@ from busprobe.timeline import NEVER
 
 __all__ = ["Recording", "looks_like", "open_recording"]
 
-_UP_OR_DOWN = f"condition IN ('{Condition.UP.value}', '{Condition.DOWN.value}')"
 _ENDED = f"""
     SELECT source,
            max(t_ns) FILTER (condition = '{COMPLETE_TO}'),
-           arg_max(condition, rowid) FILTER ({_UP_OR_DOWN})
+           arg_max(condition, rowid) FILTER (condition IN ('{Condition.UP.value}', '{Condition.DOWN.value}'))
     FROM states GROUP BY source"""
 """Of each source: to what time it is complete, and its last condition."""
 
@@ -74,16 +73,14 @@ class Recording:
             self._boxes = self._sources(BOX, ended)
             ((self.frame_count,),) = self._all("SELECT count(*) FROM frames")
             ((self.poll_count,),) = self._all("SELECT count(*) FROM inputs")
-            ((told_to,),) = self._all(
-                f"SELECT max(t_ns) FROM states WHERE condition = '{COMPLETE_TO}' OR {_UP_OR_DOWN}"
-            )
             ((first, last),) = self._all(
                 "SELECT min(low), max(high) FROM (SELECT min(t_ns) AS low, max(t_ns) AS high FROM frames "
                 "UNION ALL SELECT min(t_ns), max(t_ns) FROM inputs)"
             )
         start = self.about.get("start_ns", first)
         self.start_ns: int | None = None if start is None else int(start)
-        self.end_ns: int | None = max((end for end in (last, told_to) if end is not None), default=None)
+        ends = [s.complete_to_ns for s in self._buses + self._boxes] + [last, ended.get("", (None, None))[0]]
+        self.end_ns: int | None = max((e for e in ends if e is not None), default=None)
 
     def __enter__(self) -> Recording:
         return self
