@@ -17,9 +17,10 @@ from busprobe.engine.intake import Intake
 from busprobe.engine.plan import Plan
 from busprobe.engine.steps import decimals_of, text_of
 from busprobe.engine.tap_past import TapPast
-from busprobe.engine.taps import WiredTap, as_quantity, excused
+from busprobe.engine.taps import WiredTap, as_quantity
 from busprobe.engine.unknowns import Unknowns
 from busprobe.engine.watches import CheckWatch, watch_check, watch_trigger
+from busprobe.engine.why import excused
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.results import SignalTexts
 from busprobe.timeline import ASLEEP, NEVER, TRUE

@@ -11,7 +11,8 @@ import numpy as np
 
 from busprobe.decode.answers import Reading, Request
 from busprobe.engine.signal_plan import MessageTap, ObdTap
-from busprobe.engine.taps import ADAPTER_DOWN, NOT_AGAIN, NOT_SEEN, UNREADABLE, AnyTap, Out, SampledTap, excused
+from busprobe.engine.taps import AnyTap, SampledTap
+from busprobe.engine.why import ADAPTER_DOWN, NOT_AGAIN, NOT_SEEN, UNREADABLE, Out, excused
 from busprobe.frames import Int64Array
 from busprobe.timeline import ASLEEP, FOREVER, NEVER, NO_TIMES, TRUE, Changes
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 
@@ -17,25 +16,11 @@ from busprobe.decode.messages import SignalSamples
 from busprobe.decode.silence import ChannelPulse
 from busprobe.engine.sample_times import SampleTimes, last_of_each_time
 from busprobe.engine.signal_plan import LineTap, MessageTap, Source
+from busprobe.engine.why import ADAPTER_DOWN, BOX_DOWN, CHATTERING, NOT_AGAIN, UNREADABLE, Out
 from busprobe.frames import DAMAGED, BoolArray, FloatArray, Int64Array, UInt8Array
-from busprobe.timeline import FOREVER, NEVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
+from busprobe.timeline import FOREVER, NO_TIMES, TRUE, UNKNOWN, Changes, Timeline
 
 NO_VALUES: FloatArray = np.empty(0)
-ADAPTER_DOWN, BOX_DOWN, NOT_AGAIN = "adapter down", "box down", "not seen again"
-"""Why a signal is unknown: its adapter or box is gone; its adapter is back, but no sample has come since."""
-UNREADABLE = "recording damaged"
-"""The same where the recording cannot be read."""
-CHATTERING = "chattering"
-NOT_SEEN, SLEEPS = "not seen yet", "asleep"
-"""Words for what is excused."""
-
-
-class Out(NamedTuple):
-    """A time without an adapter or box."""
-
-    start_ns: int
-    end_ns: int
-    why: str
 
 
 class SampledTap:
@@ -290,11 +275,6 @@ def as_quantity(part: Changes) -> Changes:
     code = np.where(known, TRUE, part.code).astype(np.uint8)
     value = np.where(known, part.code.astype(np.float64), np.nan)
     return Changes(part.t_ns, code, value, part.upto_ns, part.settled, part.quiet)
-
-
-def excused(since_ns: int) -> str:
-    """Why something is asleep since a time."""
-    return SLEEPS if since_ns > NEVER else NOT_SEEN
 
 
 def levels(mask: np.ndarray[tuple[int], np.dtype[np.uint64]], number: int) -> BoolArray:

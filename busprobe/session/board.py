@@ -12,7 +12,7 @@ from busprobe.engine.history import Bounce, History
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, ObdTap
-from busprobe.engine.taps import excused
+from busprobe.engine.why import excused
 from busprobe.errors import BenchError
 from busprobe.results import CheckResult
 from busprobe.session.downs import Downs

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from busprobe.engine.history import History
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.engine.tap_past import TapPast
-from busprobe.engine.taps import NOT_SEEN, SLEEPS
+from busprobe.engine.why import NOT_SEEN, SLEEPS
 
 FIRST_STAND_IN = 0x1000_0000
 """Identifiers from here on are given to stand-ins of messages whose database is missing; the comment of such a

@@ -17,7 +17,7 @@ from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, SignalPlan
 from busprobe.engine.steps import decimals_of, number_text
-from busprobe.engine.taps import CHATTERING
+from busprobe.engine.why import CHATTERING
 from busprobe.results import CheckResult
 from busprobe.session.origin import Origin
 from busprobe.session.overdue import unknown_from

@@ -17,7 +17,7 @@ from busprobe.engine.history import History
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.engine.steps import layout_decimals, number_text
-from busprobe.engine.taps import BOX_DOWN, UNREADABLE
+from busprobe.engine.why import BOX_DOWN, UNREADABLE
 from busprobe.frames import EXTENDED, FD, FrameBatch, Tail
 from busprobe.grown import totals_of
 from busprobe.obd_identifiers import LAST_11

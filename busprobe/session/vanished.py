@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from busprobe.engine.taps import ADAPTER_DOWN, BOX_DOWN, NOT_AGAIN, UNREADABLE
+from busprobe.engine.why import ADAPTER_DOWN, BOX_DOWN, NOT_AGAIN, UNREADABLE
 from busprobe.obd_identifiers import ALL_11, ALL_29, ANSWER_29, LAST_11
 from busprobe.report.quantities import counted, exact, moment
 from busprobe.session.snapshot import FrameTable, Kind, SignalNow, Snapshot, SourceNow
