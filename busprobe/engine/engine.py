@@ -101,6 +101,8 @@ class Engine:
         complete = given.reached(batch.complete_to)
         if complete is not None:
             given.complete_to_ns = complete if given.complete_to_ns is None else max(given.complete_to_ns, complete)
+            if not isinstance(batch, StateBatch) or batch.complete_to_ns is not None:
+                given.end_ns = complete if given.end_ns is None else max(given.end_ns, complete)
 
     def set_up(self, source: str, *, is_up: bool) -> None:
         """Whether evaluation waits for a source: not while it is down."""
@@ -280,7 +282,7 @@ class Engine:
         """Evaluate all that was given, close what is open and keep the outcomes."""
         # A source of states is complete to the end of the whole recording: only there does it count.
         sources = [s for s in self._sources.values() if s.newest_ns or is_last] or list(self._sources.values())
-        times = [t for s in sources for t in (s.complete_to_ns, *s.newest_ns.values()) if t is not None and t < FOREVER]
+        times = [t for s in sources for t in (s.end_ns, *s.newest_ns.values()) if t is not None and t < FOREVER]
         if not times:
             return
         end = max(times)

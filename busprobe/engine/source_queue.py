@@ -20,6 +20,8 @@ class SourceQueue:
     newest_ns: dict[str, int] = field(default_factory=dict)
     """By clock: newest stamp so far; a later record with an older one counts at this time."""
     complete_to_ns: int | None = None
+    end_ns: int | None = None
+    """How far it goes, by what it says: a state alone makes nothing longer."""
     late: int = 0
     is_up: bool = True
     """Whether evaluation waits for it."""
@@ -36,7 +38,7 @@ class SourceQueue:
         """Stamps have stepped back: forget how far it was. A source of states alone has none."""
         if self.newest_ns:
             self.stale_ns = max(self.stale_ns, self.complete_to_ns or NEVER, *self.newest_ns.values())
-            self.complete_to_ns = None
+            self.complete_to_ns = self.end_ns = None
             self.newest_ns.clear()
 
     def in_time(self, batch: FrameBatch | InputBatch) -> FrameBatch | InputBatch:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -242,3 +243,20 @@ def test_interrupt_in_the_midst_of_an_interrupt() -> None:
 
     run_live(plan, databases, LiveOptions(for_ns=60_000_000_000), show=show, sources=sources, stop=stop)
     assert stop.is_set()
+
+
+def test_a_source_that_is_lost_last_of_all_makes_the_run_no_longer(tmp_path: Path) -> None:
+    """Its row of state comes after all that it gave; stamps that are ahead of the clock leave nothing later."""
+    frames, polls = van_batches(3, 20)
+    by = Clock().now_ns() + 3_600_000_000_000 - int(polls[0].t_ns[0])
+    ahead = [replace(b, t_ns=b.t_ns + by, complete_to_ns=(b.complete_to or 0) + by) for b in frames]
+    ahead_too = [replace(b, t_ns=b.t_ns + by, complete_to_ns=(b.complete_to or 0) + by) for b in polls]
+    recording = tmp_path / "ahead.duckdb"
+    sources = [ScriptedSource("body", ahead, trouble=len(ahead)), ScriptedSource("box", ahead_too, trouble=len(polls))]
+    outcome = play(sources, recording)
+    assert [row.condition for row in outcome.run.states][:2] == [Condition.DOWN] * 2
+    replayed = verify(recording, BENCH)
+    assert replayed.end_ns == outcome.results.end_ns
+    assert replayed.log == outcome.results.log
+    with open_recording(recording) as kept:
+        assert kept.events() == outcome.results.log
