@@ -8,9 +8,9 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import nullcontext
 from pathlib import Path
+from types import TracebackType
 
 import click
 
@@ -73,15 +73,9 @@ def command(
         spells += read_script(script)
     refuse_contradictions(spells)
     van = Van(load(bench) if bench else loads(bench_text()), seed=seed, from_ns=from_ns, spells=spells)
-    try:
-        with _ended_by_signals(), van, nullcontext() if obeys else single_keys() as key:
-            print_lines([*heading_lines(van.bus, van.port), *(key_lines() if key else ("Ctrl-C ends it.",))])
-            _drive(van, for_ns, _obey_lines(van) if obeys else key or _no_key)
-    except KeyboardInterrupt:
-        pass
-    finally:
-        # A signal may come while the van is being started, before its own end is sure.
-        van.close()
+    with _Ending() as ending, van, nullcontext() if obeys else single_keys() as key:
+        print_lines([*heading_lines(van.bus, van.port), *(key_lines() if key else ("Ctrl-C ends it.",))])
+        _drive(van, for_ns, _obey_lines(van) if obeys else key or _no_key, ending)
     if sys.stdout.isatty():
         click.echo()
     late = f"at most {rounded(van.most_late_ns)} late"
@@ -89,10 +83,10 @@ def command(
     return 0
 
 
-def _drive(van: Van, for_ns: int | None, key: WaitForKey) -> None:
-    """Show the status and obey keys until the time is over."""
+def _drive(van: Van, for_ns: int | None, key: WaitForKey, ending: _Ending) -> None:
+    """Show the status and obey keys until the time is over, or somebody asks for the end."""
     said = ""
-    while for_ns is None or van.run_ns < for_ns:
+    while not ending.is_asked and (for_ns is None or van.run_ns < for_ns):
         if van.trouble is not None:
             raise van.trouble
         if sys.stdout.isatty():
@@ -136,15 +130,26 @@ def _obey_lines(van: Van) -> WaitForKey:
     return lambda seconds: QUIT if ended.wait(seconds) else ""
 
 
-@contextmanager
-def _ended_by_signals() -> Iterator[None]:
-    """A polite request to end, or a terminal that is gone, is like Ctrl-C: the ports are taken away."""
-    before = {number: signal.signal(number, signal.default_int_handler) for number in _ENDING}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
+class _Ending:
+    """Ctrl-C, a polite request to end, and a terminal that is gone: the drive ends within a moment, in order.
+
+    No signal breaks into what goes on: while threads and ports are set up that would leave some behind.
+    """
+
+    is_asked = False
+
+    def __enter__(self) -> _Ending:
+        self._before = {number: signal.signal(number, self._asked) for number in _ENDING}
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for number, handler in self._before.items():
             signal.signal(number, handler)
+
+    def _asked(self, _number: int, _frame: object) -> None:
+        self.is_asked = True
 
 
 _ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
