@@ -37,7 +37,7 @@ def start_polling(
     source = next((one for one in sources if isinstance(one, BusSource) and one.name == bus.name), None)
     if source is None:
         return None
-    requester = Requester(source, permit, listen_ns, own_thread=True)
+    requester = Requester(source, permit, listen_ns, own_thread=True, wakes=False)
     return Polling(requester, Poller(requester, obd.poll, obd.every_ns), bus.name, obd.every_ns, clock)
 
 

@@ -1,4 +1,4 @@
-"""When busprobe may ask on a bus: seldom, never beside J1939 traffic or another tester.
+"""When busprobe may ask on a bus: seldom, never beside J1939 traffic or another tester, nor once it sleeps.
 
 other tester   02 01 0D ...... 02 01 0C ............................
 busprobe                          | quiet for 5 s |  02 01 0C   02 01 0D
@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from busprobe.bench.hardware import MOST_REQUESTS_PER_S
-from busprobe.frames import SENT, FrameBatch
-from busprobe.obd_identifiers import answer_rows, is_answer, request_rows
+from busprobe.frames import ERROR, LATE, SENT, FrameBatch
+from busprobe.obd_identifiers import answer_rows, is_answer, obd_rows, request_rows
 from busprobe.sources.j1939 import J1939Watch, j1939_text
 
 APART_NS = 1_000_000_000 // MOST_REQUESTS_PER_S
@@ -29,6 +29,9 @@ ECHO_NS = 1_000_000_000
 """Some adapters hand back what was sent; such a copy comes within this time."""
 STRAY_NS = 6_000_000_000
 """An answer this long after the last frame of ours was not asked for by us: a unit may take 5 s."""
+ASLEEP_NS = 2_000_000_000
+"""A bus that has carried nothing but OBD traffic for this long is asleep: requests would keep it awake
+(common practice, no source)."""
 BACK_OFF_NS = (500_000_000, 1_000_000_000, 2_000_000_000, 5_000_000_000, 10_000_000_000)
 """Waits after frames that the adapter did not take, one after the other; the last one repeats."""
 RATE_OVER = 50
@@ -170,15 +173,38 @@ class RequestWatch:
         self._asked.setdefault(asked.hex(" ").upper())
 
 
-class Manners:
-    """Says whether busprobe may ask on the bus `bus` now."""
+class SleepWatch:
+    """Notices that all that a bus carries besides OBD has ended: it is asleep but for those who ask."""
 
-    def __init__(self, bus: str, listen_ns: int = QUIET_NS) -> None:
+    def __init__(self) -> None:
+        self._newest_ns: int | None = None
+        """Of the frames that have nothing to do with OBD; None: there was none, as behind a gateway."""
+
+    def feed(self, batch: FrameBatch) -> None:
+        """All frames of one bus, in their order."""
+        is_other = (batch.flags & np.uint8(ERROR | SENT | LATE)) == 0
+        is_other[obd_rows(batch)] = False
+        if is_other.any():
+            newest_ns = int(batch.t_ns[is_other].max())
+            self._newest_ns = max(newest_ns, self._newest_ns or newest_ns)
+
+    def is_asleep(self, now_ns: int) -> bool:
+        return self._newest_ns is not None and now_ns - self._newest_ns > ASLEEP_NS
+
+
+class Manners:
+    """Says whether busprobe may ask on the bus `bus` now.
+
+    wakes: ask also while it is asleep, as where a vehicle is asked once and for nothing else.
+    """
+
+    def __init__(self, bus: str, listen_ns: int = QUIET_NS, *, wakes: bool = True) -> None:
         self.testers = RequestWatch()
         self.pace = Pace()
         self._bus = bus
         self._listen_ns = listen_ns
         self._j1939 = J1939Watch()
+        self._sleep = None if wakes else SleepWatch()
         self._since_ns: int | None = None
         """Since when the bus has been heard without a gap."""
         self._heard_ns = 0
@@ -187,6 +213,8 @@ class Manners:
         """All frames of the bus, in their order; batches without frames too."""
         self._j1939.feed(batch)
         self.testers.feed(batch)
+        if self._sleep is not None:
+            self._sleep.feed(batch)
         heard_ns = batch.complete_to
         if heard_ns is not None:
             if self._since_ns is None or heard_ns - self._heard_ns > GAP_NS:
@@ -213,4 +241,6 @@ class Manners:
             return f'Another tester asks on the bus "{self._bus}": its answers are used, nothing is asked beside it.'
         if self.is_listening(now_ns):
             return f'The bus "{self._bus}" is listened to for {self._listen_ns / 1e9:g} s before anything is asked.'
+        if self._sleep is not None and self._sleep.is_asleep(now_ns):
+            return f'The bus "{self._bus}" is asleep: nothing is asked, so as not to keep it awake, until it wakes up.'
         return ""

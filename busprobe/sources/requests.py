@@ -62,13 +62,14 @@ class Requester:
     """Sends requests to all control units of one bus, mannerly, and gathers their answers.
 
     listen_ns: how long the bus is heard before anything is asked. own_thread: wait for no driver
-    that blocks; call `close` at the end.
+    that blocks; call `close` at the end. wakes: ask also while the bus is asleep.
     """
 
     def __init__(
-        self, sender: Sender, permit: SendPermit, listen_ns: int = QUIET_NS, *, own_thread: bool = False
-    ) -> None:
-        self.manners = Manners(permit.bus, listen_ns)
+        self, sender: Sender, permit: SendPermit, listen_ns: int = QUIET_NS, *,
+        own_thread: bool = False, wakes: bool = True,
+    ) -> None:  # fmt: skip
+        self.manners = Manners(permit.bus, listen_ns, wakes=wakes)
         self._bus = permit.bus
         self._outbox = Outbox(sender, permit, own_thread=own_thread)
         self._now_ns = self._complete_ns = 0

@@ -82,8 +82,8 @@ class ObdBus:
     def ms(self):
         return (self.now_ns - START) // MS
 
-    def requester(self, listen_ns=0):
-        return Requester(self, PERMIT, listen_ns)
+    def requester(self, listen_ns=0, *, wakes=True):
+        return Requester(self, PERMIT, listen_ns, wakes=wakes)
 
     def turn(self, requester):
         requester.feed(self.advance())

@@ -26,9 +26,9 @@ def starts(bus, request):
     return [ms for ms, _, data in bus.sent if data[1 : 1 + data[0]].hex(" ").upper() == request]
 
 
-def polled(*units, pids=PIDS, every_ms=500, **more):
+def polled(*units, pids=PIDS, every_ms=500, wakes=False, **more):
     bus = ObdBus(*units, **more)
-    requester = bus.requester()
+    requester = bus.requester(wakes=wakes)
     return bus, requester, Poller(requester, pids, every_ms * MS)
 
 
@@ -87,6 +87,31 @@ def test_pauses_while_another_tester_asks():
     assert len(bus.sent) > before
     assert poller.health.paused == ""
     assert poller.health.period_ns == 500 * MS, "the pause is no slow round"
+
+
+@pytest.mark.parametrize("echoes", [False, True])
+def test_a_bus_that_falls_asleep_is_not_kept_awake(echoes):
+    """The traffic ends at 3 s and begins again at 20 s; the units would answer all the time."""
+    bus, requester, poller = polled(ControlUnit(0x7E8, DATA), echoes=echoes)
+    for ms in (*range(0, 3000, 100), *range(20_000, 22_000, 100)):
+        bus.others(ms, 0x123, "01 02")
+    run(bus, poller, requester, 20_000)
+    assert 4300 <= max(ms for ms, _, _ in bus.sent) <= 4900
+    assert poller.health.paused == (
+        'The bus "body" is asleep: nothing is asked, so as not to keep it awake, until it wakes up.'
+    )
+    run(bus, poller, requester, 22_000)
+    assert starts(bus, "01 04 05 0B 0C 0D 0F")[-1] >= 21_500
+    assert (poller.health.paused, poller.health.unanswered) == ("", 0)
+
+
+@pytest.mark.parametrize(("wakes", "carries"), [(True, True), (False, False)])
+def test_a_bus_is_asked_that_is_silent_by_nature_or_that_is_to_be_woken(wakes, carries):
+    bus, requester, poller = polled(ControlUnit(0x7E8, DATA), wakes=wakes)
+    if carries:
+        bus.others(10, 0x123, "01 02")
+    run(bus, poller, requester, 6000)
+    assert starts(bus, "01 04 05 0B 0C 0D 0F")[-1] >= 5500
 
 
 def test_a_bus_that_is_gone_and_back():
