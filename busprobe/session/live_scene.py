@@ -24,6 +24,7 @@ from busprobe.session.live_status import StatusTaker
 from busprobe.session.logged import TriggerLog
 from busprobe.session.recorder import Recorder
 from busprobe.session.requests_now import RequestsNow
+from busprobe.session.scene import recording_file
 from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
 from busprobe.session.walk_kept import KeptWalk
 from busprobe.sources.clock import Clock
@@ -135,9 +136,7 @@ class LiveScene:
             return "Recording is being switched already: wait a moment."
         if self._recorder is not None and not self._recorder.status().failure:
             return f"Recording to {self._recorder.path.name} already."
-        target = Path(path)
-        if target.suffix != ".duckdb":
-            target = target.with_name(target.name + ".duckdb")
+        target = recording_file(path)
         try:
             start_ns = self._run.clock.now_ns()
             recorder = new_recorder(

@@ -15,6 +15,12 @@ SPEEDS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
 """Replay speeds, times real time."""
 
 
+def recording_file(name: str) -> Path:
+    """The file that a recording of this name is: a name without our suffix gets it."""
+    path = Path(name)
+    return path if path.suffix == ".duckdb" else path.with_name(f"{path.name}.duckdb")
+
+
 class Player(Protocol):
     """Moves the instant that a replay shows. Every call returns at once."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Callable, Iterable, Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -20,6 +19,7 @@ from busprobe.tui.commands import commands
 from busprobe.tui.files import free_name, write_new
 from busprobe.tui.found import adapters
 from busprobe.tui.keys import Key, bindings, keys_with_screens
+from busprobe.tui.made import Made, proposed, question
 from busprobe.tui.pull import PERIOD_S, Pull
 from busprobe.tui.recent import Opened
 from busprobe.tui.replay import Replay
@@ -81,6 +81,7 @@ class BusprobeApp(ColourApp):
         """Name of the signal that the signal path shows."""
         self.saved: list[str] = []
         """What to print after leaving: one text a block."""
+        self._made = Made(self.saved)
         self._pull = Pull(scene) if scene is not None else None
         self.replay = self._replay_of(scene)
         """The keys of a replay; None: live, or nothing open."""
@@ -99,6 +100,11 @@ class BusprobeApp(ColourApp):
     def van(self) -> FaultyVan | None:
         """The simulated van; None: the vehicle is none."""
         return self.scene.van if isinstance(self.scene, HasVan) else None
+
+    @property
+    def board_screen(self) -> BoardScreen | None:
+        """The screen in use, also under an open box; None: another one is shown."""
+        return next((screen for screen in reversed(self.screen_stack) if isinstance(screen, BoardScreen)), None)
 
     @property
     def is_holding(self) -> bool:
@@ -130,9 +136,13 @@ class BusprobeApp(ColourApp):
                     self.keep_what_is_there()
 
     def watch_picture(self, picture: Snapshot | None) -> None:
-        if picture is not None and isinstance(self.screen, BoardScreen):
+        board = self.board_screen
+        if picture is not None and board is not None:
             with self.batch_update():
-                self.screen.show(picture)
+                board.show(picture)
+
+    def on_unmount(self) -> None:
+        self._made.end()
 
     async def use(self, scene: Scene) -> None:
         """Show another scene from now on; the one before is closed."""
@@ -140,6 +150,7 @@ class BusprobeApp(ColourApp):
             await self.switch_mode(START)  # what is shown cannot be removed
         if self.scene is not None:
             self.scene.close()
+            self._made.end()
         gone = [self.remove_mode(entry.name) for entry in SCREENS]
         for entry in SCREENS:  # a key may come at the next await: it is to find the new ones, all of them
             self.add_mode(entry.name, entry.screen)
@@ -162,7 +173,7 @@ class BusprobeApp(ColourApp):
         return None if scene is None or scene.player is None else Replay(self, scene, scene.player)
 
     def _caution(self) -> None:
-        """Before any live work: the usual cautions; a simulated van needs none."""
+        """Before live work: the usual cautions; a simulated van needs none."""
         if self.van is not None:
             self.notify("A simulated van drives, in a process of its own. 7 sets its faults.")
         elif self.scene is not None and self.scene.player is None and self._cautions:
@@ -206,8 +217,8 @@ class BusprobeApp(ColourApp):
         if self._pull is not None:
             self._pull.hold()
             self.pull_now()
-            if isinstance(self.screen, BoardScreen):
-                self.screen.repaint()
+            if self.board_screen is not None:
+                self.board_screen.repaint()
 
     # --- recording and leaving
 
@@ -219,8 +230,7 @@ class BusprobeApp(ColourApp):
         elif self.is_recording:
             self._stop_recording()
         else:
-            name = f"busprobe-{datetime.now():%Y%m%d-%H%M%S}.duckdb"
-            self.push_screen(AskText("Record to this file:", name), self._record_to)
+            self.push_screen(AskText(question(self.picture), proposed()), self._record_to)
 
     @property
     def is_recording(self) -> bool:
@@ -233,11 +243,11 @@ class BusprobeApp(ColourApp):
         assert self.scene is not None
         assert self.picture is not None
         assert self.picture.recorder is not None
-        self.tell(self.scene.stop_recording() or f"{self.picture.recorder.name} is being closed.")
+        self.tell(self._made.stop(self.scene, self.picture.recorder.name))
 
     def _record_to(self, name: str | None) -> None:
         if name and self.scene is not None:
-            self.tell(self.scene.start_recording(name) or f"Recording to {name}: a new run begins, from unknown.")
+            self.tell(self._made.begin(self.scene, name))
 
     def tell(self, text: str) -> None:
         """A message, its words taken as they are."""

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import fake_van
 from fake_scene import FakeScene
-from textual.widgets import Input
+from textual.widgets import Input, Static
 
 from busprobe.tui.app import BusprobeApp
+from busprobe.tui.recent import Opened, recent
 from busprobe.tui.screens import SCREENS
 from busprobe.tui.screens.ask import AskText, AskYes
 from busprobe.tui.screens.cautions import Cautions
@@ -144,6 +145,65 @@ async def test_record_on_and_off_from_any_screen(live: FakeScene) -> None:
         await pilot.press("r")
         assert live.calls == ["start_recording drive.duckdb", "stop_recording"]
         assert "Recording to drive.duckdb: a new run begins, from unknown." in words(app)
+
+
+async def test_a_recording_wants_the_results_so_far_and_says_so_before(live: FakeScene) -> None:
+    checks, triggers = live.picture.checks, live.picture.triggers
+    results = sum(len(check.occurrences) for check in checks)
+    live.alter(recorder=None)
+    app = BusprobeApp(live)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("r")
+        await pilot.pause()
+        asked = str(app.screen.query(Static).first().render())
+        await pilot.press("escape")
+        live.alter(checks=(), triggers=())
+        app.pull_now()
+        await pilot.press("r")
+        await pilot.pause()
+        assert str(app.screen.query(Static).first().render()) == "Record to this file:"
+    assert asked.splitlines()[1] == (
+        f"A new run begins: the {results} results and {len(triggers)} lines of the trigger log so far are given up."
+    )
+
+
+async def test_a_recording_is_among_the_recent_ones_and_named_at_the_end(live: FakeScene, tmp_path: Path) -> None:
+    live.alter(recorder=None)
+    app = BusprobeApp(live)
+    made = [tmp_path / "first.duckdb", tmp_path / "second.duckdb"]
+    async with app.run_test(size=SIZE) as pilot:
+        for path in made:
+            await pilot.press("r")
+            await pilot.pause()
+            app.screen.query_one(Input).value = str(path.with_suffix(""))
+            await pilot.press("enter")
+            app.pull_now()
+            assert f"Recording to {path.name}: a new run begins" in words(app)
+            if path is made[0]:
+                assert recent() == []
+                await pilot.press("r")
+                app.pull_now()
+                assert recent() == [Opened(path, None)]
+    assert recent() == [Opened(path, None) for path in reversed(made)], "also where it goes on when the program ends"
+    assert app.saved == [f"Recorded to {path}." for path in made]
+
+
+async def test_what_lies_under_an_open_box_goes_on(live: FakeScene) -> None:
+    live.alter_signal("brake", code=0, text="off")
+    app = BusprobeApp(live)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("question_mark")
+        await pilot.pause()
+        board = app.board_screen
+        assert board is not None
+        assert board is not app.screen
+        live.alter_signal("brake", code=1, text="on")
+        live.alter(t_ns=fake_van.at(300))
+        app.pull_now()
+        await pilot.pause()
+        row = next(row for row in board.query_one(Rows).rows if row.key == "brake")
+        assert plain(row.cells[1]) == "● on"
+        assert "05:00.0" in app.export_screenshot(), "it is on the terminal too"
 
 
 async def test_a_recording_that_does_not_start_says_why(live: FakeScene) -> None:
