@@ -59,7 +59,10 @@ class ChannelTally:
         )  # fmt: skip
 
     def _load(self, duration_ns: int, rate: BitRate | None) -> tuple[float | None, float | None, int | None]:
-        """Load over all and in the busiest second; None where it cannot be told."""
+        """Load over all and in the busiest second; None where it cannot be told.
+
+        Of a channel that lived for a second or little more no whole second need be full: over all is the least.
+        """
         if rate is None or not self.nominal_bits or not duration_ns:
             return None, None, None
         data_rate = rate.data
@@ -70,7 +73,8 @@ class ChannelTally:
         busy = {s: self.nominal_bits[s] / rate.nominal + self.data_bits[s] / data_rate for s in self.nominal_bits}
         busiest = max(sorted(busy), key=busy.__getitem__)
         whole = self.nominal_bits.total() / rate.nominal + self.data_bits.total() / data_rate
-        return whole * _SECOND_NS / duration_ns, busy[busiest], busiest * _SECOND_NS
+        average = whole * _SECOND_NS / duration_ns
+        return average, max(busy[busiest], average), busiest * _SECOND_NS
 
 
 def _count(counter: Counter[int], seconds: Int64Array, place: Int64Array, bits: Int64Array) -> None:

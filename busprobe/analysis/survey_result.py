@@ -34,7 +34,7 @@ class ChannelSeen:
     load: float | None = None
     """Share of the time that the bus was busy, 0 to 1; None where the bit rate is not known."""
     busiest: float | None = None
-    """The same within the busiest whole second."""
+    """The same within the busiest whole second; never less than over all."""
     busiest_ns: int | None = None
     """When that second began."""
     decoded: int | None = None

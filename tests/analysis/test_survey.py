@@ -118,8 +118,16 @@ def test_bus_load_from_frames_worked_by_hand() -> None:
     rows = [(k * 10 * MS, 0, 0x555, 0, b"\xaa" * 8) for k in range(101)]
     (channel,) = survey(frames(rows), rates={"body": BitRate(125_000)}).channels
     assert channel.load == pytest.approx(101 * 112 / 125_000)
-    assert channel.busiest == pytest.approx(100 * 112 / 125_000)
+    assert channel.busiest == pytest.approx(101 * 112 / 125_000), "the second that holds both its ends"
     assert channel.busiest_ns == 0
+
+
+@pytest.mark.parametrize("from_ms", [0, 700])
+def test_the_busiest_second_of_a_short_channel_is_not_below_its_load(from_ms: int) -> None:
+    """0.7 s within one second, and 0.7 s across two."""
+    rows = [((from_ms + k * 10) * MS, 0, 0x555, 0, b"\xaa" * 8) for k in range(71)]
+    (channel,) = survey(frames(rows), rates={"body": BitRate(125_000)}).channels
+    assert channel.busiest == channel.load == pytest.approx(71 * 112 / 125_000 / 0.7)
 
 
 def test_no_load_without_the_rates_that_the_frames_need() -> None:
