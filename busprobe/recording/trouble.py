@@ -20,6 +20,10 @@ _LOG = re.compile(r"Failure while replaying WAL")
 _ENTRY = re.compile(r"entry at byte position (\d+)")
 
 
+class InUseError(OpenError):
+    """Another program has the recording open, or another part of this one."""
+
+
 class LogDamagedError(FormatError):
     """The log beside a recording cannot be taken in."""
 
@@ -81,8 +85,8 @@ def explain(error: duckdb.Error, path: Path) -> BusprobeError:
     return OpenError(f'DuckDB says "{line}".', path=path, hint="Choose another file or mend what it names.")
 
 
-def _in_use(path: Path, who: str) -> OpenError:
-    return OpenError(
+def _in_use(path: Path, who: str) -> InUseError:
+    return InUseError(
         f"The recording is in use by {who}.",
         path=path,
         hint="Close it there first: while a recording is written, no other reader can have it.",

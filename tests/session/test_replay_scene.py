@@ -272,7 +272,10 @@ def test_a_marker_while_another_program_reads_the_recording(drive: Path, tmp_pat
     ):
         assert other.stdout is not None
         other.stdout.readline()
-        assert scene.player.add_marker("here").startswith(f"{path}: The recording is in use by process {other.pid}.")
+        assert scene.player.add_marker("here") == (
+            f"{path}: The recording is in use by process {other.pid}.\n"
+            "It is open there too, and a marker needs it alone: close it there, then press m again."
+        )
         assert not [m for m in scene.player.marks if m.kind == "marker"]
         scene.player.seek(scene.snapshot().start_ns + 20_000_000_000)
         assert scene.snapshot().frames.count.sum() > 0
