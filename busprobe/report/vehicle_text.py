@@ -181,9 +181,10 @@ def saved_lines(report: VehicleReport, path: Path) -> list[str]:
 
 
 def _volts(found: Comparison) -> list[str]:
+    shown = [(one.unit, round(one.before, 2), round(one.now, 2)) for one in found.volts]
     lines = [
-        f"{one.unit}  battery {one.before:.2f} V before, {one.now:.2f} V now, difference {one.now - one.before:+z.2f} V"
-        for one in found.volts
+        f"{unit}  battery {before:.2f} V before, {now:.2f} V now, difference {now - before:+z.2f} V"
+        for unit, before, now in shown
     ]
     if lines and not found.is_engine_alike:
         lines += paragraph("The engine ran at only one of the readings: the voltages cannot be compared.", width=WIDTH)

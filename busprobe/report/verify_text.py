@@ -42,7 +42,7 @@ def verify_lines(found: Verified) -> list[str]:
     """The whole report."""
     return [
         *_head(found),
-        *heading("Verdicts"),
+        *(heading("Verdicts") if found.checks else []),
         *_verdicts(found.checks),
         *_legend(found.checks),
         *_also_counted(found.checks),

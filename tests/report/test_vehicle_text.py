@@ -151,8 +151,14 @@ No change in codes, lamp, readiness and PIDs.
     )
 
 
-def test_hardly_changed():
-    assert "battery 12.68 V before, 12.68 V now, difference +0.00 V" in against(voltage=12.6845)
+@pytest.mark.parametrize(
+    ("volts", "told"), [(12.6845, "12.68 V before, 12.68 V now, difference +0.00 V"),
+                        (12.6755, "12.68 V before, 12.68 V now, difference +0.00 V"),
+                        (12.6885, "12.69 V before, 12.68 V now, difference -0.01 V")],
+)  # fmt: skip
+def test_hardly_changed(volts, told):
+    """The difference is that of what is shown."""
+    assert f"battery {told}" in against(voltage=volts)
 
 
 def test_changed():
