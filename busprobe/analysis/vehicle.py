@@ -99,6 +99,15 @@ class VehicleRead:
             return f"refused, {'; '.join(refused)}"
         return NO_ANSWER if self.asked is None or REQUESTS[what] in self.asked else NOT_ASKED
 
+    def silent(self, unit: UnitRead | None = None) -> str:
+        """Why a unit that another reading has is not here: nobody asked for what it told there, or it did not answer.
+
+        None: why no unit is.
+        """
+        told = [what for what in REQUESTS if unit is not None and unit.tells(what)] or list(REQUESTS)
+        is_unasked = all(self.asked is not None and REQUESTS[what] not in self.asked for what in told)
+        return NOT_ASKED if is_unasked else NO_ANSWER
+
     def lacks(self, unit: UnitRead) -> dict[str, str]:
         """Keys of `REQUESTS` that a unit did not tell, with why; those that few units have are left out."""
         return {

@@ -8,7 +8,6 @@ from enum import Enum
 
 from busprobe.analysis.vehicle import (
     CODE_KINDS,
-    NO_ANSWER,
     NOT_ASKED,
     READINESS,
     REQUESTS,
@@ -111,12 +110,13 @@ def compare(before: VehicleRead, now: VehicleRead) -> Comparison:
     volts: list[Volts] = []
     for name in sorted({*old, *new}):
         earlier, later = old.get(name), new.get(name)
-        if later is None:
-            changes.append(Change(name, "control unit", "answers", NO_ANSWER, Weight.OPEN))
-        elif earlier is None:
-            changes.append(Change(name, "control unit", NO_ANSWER, "answers", Weight.OPEN))
-            changes += _unmatched_codes(later)
-        else:
+        if earlier is not None and later is None:
+            changes.append(Change(name, "control unit", "answers", now.silent(earlier), Weight.OPEN))
+        elif later is not None and earlier is None:
+            why = before.silent(later)
+            changes.append(Change(name, "control unit", why, "answers", Weight.OPEN))
+            changes += _unmatched_codes(later, why)
+        elif earlier is not None and later is not None:
             changes += [*_unit(earlier, later), *_open(before, earlier, now, later)]
             lacking += _neither(before, earlier, now, later)
             if earlier.voltage is not None and later.voltage is not None:
@@ -134,7 +134,7 @@ def _sameness(before: VehicleRead, now: VehicleRead) -> Sameness:
 def _whole(before: VehicleRead, now: VehicleRead) -> Iterator[Change]:
     """What lacks its counterpart whichever unit tells it."""
     if not before.units and not now.units:
-        yield Change("", "control units", NO_ANSWER, NO_ANSWER, Weight.OPEN)
+        yield Change("", "control units", before.silent(), now.silent(), Weight.OPEN)
     elif _is_open((before, bool(before.vins)), (now, bool(now.vins)), VIN):
         old, new = (", ".join(read.vins) or read.absent(VIN) for read in (before, now))
         yield Change("", VIN, old, new, Weight.OPEN)
@@ -186,11 +186,11 @@ def _value(unit: UnitRead, what: str) -> str:
     return ", ".join(unit.codes[what.removesuffix(" codes")]) or "none"
 
 
-def _unmatched_codes(now: UnitRead) -> Iterator[Change]:
-    """Codes of a unit that was not heard before."""
+def _unmatched_codes(now: UnitRead, why: str) -> Iterator[Change]:
+    """Codes of a unit that was not heard before. why: it was not."""
     for kind, codes in now.codes.items():
         for code in codes:
-            yield Change(now.unit, f"{kind} code {code}", NO_ANSWER, "there", Weight.OPEN)
+            yield Change(now.unit, f"{kind} code {code}", why, "there", Weight.OPEN)
 
 
 def _unit(before: UnitRead, now: UnitRead) -> list[Change]:

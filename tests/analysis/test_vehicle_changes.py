@@ -124,6 +124,21 @@ def test_a_unit_that_was_silent_before():
     ]
 
 
+@pytest.mark.parametrize(
+    ("asked", "why"),
+    [(None, "no answer"), ({"03", "01 0C"}, "no answer"), ({"01 0C"}, "not asked"), ({"0A"}, "not asked")],
+    ids=["not known", "asked", "another tester asked for something else", "for what it did not tell"],
+)
+def test_a_unit_that_nobody_asked_is_not_said_to_be_silent(asked, why):
+    """Another tester asks: nothing is sent, and what it asks for is all that can be heard."""
+    other = UnitRead("7E9", codes={"stored": ("U0100",)})
+    short = dataclasses.replace(read(UNIT), asked=None if asked is None else frozenset(asked))
+    gone = [c for c in compare(read(UNIT, other), short).changes if c.unit == "7E9"]
+    assert [(c.what, c.before, c.now) for c in gone] == [("control unit", "answers", why)]
+    come = [c for c in compare(short, read(UNIT, other)).changes if c.unit == "7E9"]
+    assert [(c.what, c.before) for c in come] == [("control unit", why), ("stored code U0100", why)]
+
+
 ALL = frozenset({"01 01", "01 42", "03", "07", "0A", "09 02"})
 TALKS = UnitRead("7E8", voltage=12.6)
 EMPTY = dataclasses.replace(read(TALKS), asked=frozenset({"01 42"}))
