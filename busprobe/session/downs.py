@@ -101,7 +101,7 @@ def never_text(name: str, why: str) -> str:
 
 
 def down_notes(states: Sequence[SourceState], start_ns: int) -> list[str]:
-    """A sentence for each source that was down: when, and for how long. states: in time order."""
+    """A sentence for each source that was down: when, for how long, and why. states: in time order."""
     downs = Downs()
     downs.add(states)
     return [f"{name} was {_told(spans, start_ns)}" for name, spans in downs.whole().items()]
@@ -117,7 +117,9 @@ def down_text(downs: DownsNow, start_ns: int) -> str:
 
 
 def _told(spans: Sequence[Down], start_ns: int) -> str:
-    parts = [_span(down, start_ns, "the end") for down in spans[:SHOWN]]
+    befores = ("", *(down.note for down in spans))
+    shown = zip(spans[:SHOWN], befores, strict=False)
+    parts = [_span(down, start_ns, "the end", down.note if down.note != before else "") for down, before in shown]
     if len(spans) == 1:
         return f"down {parts[0]}; its signals are unknown there."
     more = f" and {len(spans) - SHOWN:,} more" if len(spans) > SHOWN else ""

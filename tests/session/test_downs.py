@@ -22,8 +22,8 @@ S = 1_000_000_000
 UP, DOWN = Condition.UP, Condition.DOWN
 
 
-def rows(*states: tuple[float, Condition]) -> list[SourceState]:
-    return [SourceState(round(t * S), "box", condition) for t, condition in states]
+def rows(*states: tuple[float, Condition] | tuple[float, Condition, str]) -> list[SourceState]:
+    return [SourceState(round(t * S), "box", *rest) for t, *rest in states]
 
 
 TOLD = {
@@ -33,6 +33,19 @@ TOLD = {
         ["box was down from 8.150 s to 16.660 s (8.51 s); its signals are unknown there."],
     ),
     "to the end": ([(50, DOWN)], ["box was down from 50.000 s to the end; its signals are unknown there."]),
+    "with the reason": (
+        [(50, DOWN, "its reader is silent.")],
+        ["box was down from 50.000 s to the end (its reader is silent); its signals are unknown there."],
+    ),
+    "with reasons, each where it changes": (
+        [(1, DOWN, "no power"), (2, UP), (3, DOWN, "no power"), (4, UP), (5, DOWN, "no answer")],
+        [
+            (
+                "box was down 3 times: from 1.000 s to 2.000 s (1 s; no power), from 3.000 s to 4.000 s (1 s), "
+                "from 5.000 s to the end (no answer); its signals are unknown there."
+            )
+        ],
+    ),
     "said twice": ([(8, DOWN), (9, DOWN), (10, UP), (11, UP)],
                    ["box was down from 8.000 s to 10.000 s (2 s); its signals are unknown there."]),
     "twice": (
