@@ -30,7 +30,7 @@ from busprobe.session.healths import HealthRows
 from busprobe.session.opening import STATES
 from busprobe.session.readers import Came, Event, Gone, Inbox, Lost, Opened, QuickTurns, Reader, stop_all
 from busprobe.session.recorder import Recording
-from busprobe.session.source_status import PERIODS, SourceStatus
+from busprobe.session.source_status import PERIODS, SourceStatus, holding_back
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 from busprobe.timeline import FOREVER, NEVER
@@ -135,12 +135,12 @@ class LiveRun:
             self._handle(event)
         now = time.monotonic()
         held_up = self._busy.turn(now)
-        for name, status in self.status.items():
+        for status in self.status.values():
             # Where the machine held this process up, its readers could get no further either.
             status.progress_s = min(status.progress_s + held_up, now)
-            if status.is_up and status.is_silent(now, self._busy.patience_s):
-                self._down(name, "its reader is silent")
         if now >= self._next_advance and self._has_begun(now):
+            for name in holding_back(self.status, now, self._busy.patience_s):
+                self._down(name, "its reader is silent")
             self._tell_time()
             self._tell(self.engine.advance())
             took = time.monotonic() - now

@@ -104,6 +104,8 @@ def signal_now(
     index = past.index_at(t_ns)
     code, value, since = said.code, float(past.value[index]), int(past.t_ns[index])
     newest_ns = None if origin is None else origin.newest_ns
+    if said.why == CHATTERING and origin is not None:
+        since = origin.past.since(t_ns, CHATTERING)  # each of its bursts is a point of the past
     return SignalNow(
         of.name,
         of.role,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import takewhile
 
 from busprobe.health import Health
 from busprobe.session.gaps import Unsure
@@ -78,3 +80,12 @@ class SourceStatus:
         if self.is_gone:
             now = replace(now, errors=0, lost=0, faults=())
         return now.counted_on(before).at_least(self.errors)
+
+
+def holding_back(status: Mapping[str, SourceStatus], now_s: float, busy_s: float) -> list[str]:
+    """The sources with silent readers that evaluation would wait for.
+
+    To be asked just before it goes on: a source that gives something until then has had no gap.
+    """
+    up = [(one.complete_to_ns or NEVER, name) for name, one in status.items() if one.is_up]
+    return [name for _, name in takewhile(lambda it: status[it[1]].is_silent(now_s, busy_s), sorted(up))]

@@ -12,7 +12,7 @@ from busprobe.frames import InputBatch
 from busprobe.health import Health
 from busprobe.session.live import SILENT_S, LiveRun
 from busprobe.session.readers import Reader
-from busprobe.session.source_status import SourceStatus
+from busprobe.session.source_status import SourceStatus, holding_back
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import BATCH_NS
 from busprobe.sources.polled_box import Fault, Poll, PolledBox
@@ -128,3 +128,26 @@ def test_when_a_reader_counts_as_silent(is_polled: bool, health: Health, busy_s:
     status = SourceStatus(reader, SILENT_S, is_polled, progress_s=50.0)
     assert not status.is_silent(50.0 + silent_from_s - 0.001, busy_s)
     assert status.is_silent(50.0 + silent_from_s + 0.001, busy_s)
+
+
+@pytest.mark.parametrize(
+    ("complete_to", "silent", "told"),
+    [
+        pytest.param({"a": 5, "b": 9}, "a", ["a"], id="the one waited for"),
+        pytest.param({"a": 5, "b": 9}, "b", [], id="nobody waits for it yet"),
+        pytest.param({"a": 5, "b": 9}, "ab", ["a", "b"], id="both"),
+        pytest.param({"a": 5, "b": 9, "c": 7}, "ab", ["a"], id="evaluation still waits for the third"),
+        pytest.param({"a": None, "b": 9}, "a", ["a"], id="it has given nothing"),
+        pytest.param({}, "", [], id="no source"),
+    ],
+)
+def test_a_silent_source_is_left_behind_where_evaluation_would_wait_for_it(
+    complete_to: dict[str, int | None], silent: str, told: list[str]
+) -> None:
+    now_s = 50.0
+    status = {}
+    for name, ns in complete_to.items():
+        reader = Reader(Told(Health()), Clock(), None)  # type: ignore[arg-type]
+        progress_s = now_s - (0.2 if name in silent else 0.0)
+        status[name] = SourceStatus(reader, SILENT_S, is_up=True, complete_to_ns=ns, progress_s=progress_s)
+    assert holding_back(status, now_s, 0.0) == told

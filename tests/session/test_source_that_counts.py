@@ -250,6 +250,10 @@ def test_an_obd_answer_is_shown_as_it_was_heard(faulty: Seen, way: str) -> None:
 def test_unknown_says_why(faulty: Seen, way: str) -> None:
     seen = faulty.ways[way]
     assert seen.text("rear_door") == "unknown (chattering)"
+    door = seen.picture.signal("rear_door")
+    assert door is not None
+    assert door.since_ns is not None
+    assert S < seen.picture.t_ns - door.since_ns < 2 * S, "since its chatter began, not since its newest burst"
     assert seen.text("park_brake") == "unknown (not available)"
     assert seen.paths["park_brake"].signal.text == "unknown (not available)"
     assert seen.stage("park_brake", "Freshness").text.startswith("not available, ")
