@@ -23,6 +23,7 @@ _MEANINGS = {
     Outcome.ALREADY: "already so: true before it was asked for, which proves nothing.",
     Outcome.CUT: "cut short: `when` or the data ended before the outcome could be told; not held against it.",
 }
+_OF_PASSED = "worst, median: of the occurrences that passed; where one failed there is no margin."
 _NOT_SEEN = "start not seen: true at first sight or after unknown, so its beginning was not seen."
 
 _COLUMNS = (
@@ -114,7 +115,7 @@ def _measures(check: CheckResult, occurrences: Sequence[Occurrence]) -> Sequence
         rounded(timed.median_ns),
         rounded(timed.uncertainty_ns) if timed.uncertainty_ns >= LEAST_SHOWN_NS else "",
         exact(timed.limit_ns) if timed.limit_ns is not None else "",
-        rounded(timed.margin_ns),
+        "" if any(o.outcome is Outcome.FAILED for o in occurrences) else rounded(timed.margin_ns),
         tight_text,
     )
 
@@ -123,6 +124,8 @@ def _legend(checks: Sequence[CheckResult]) -> list[str]:
     """Words of the report that need a word, each once where it occurs."""
     outcomes = {o.outcome for check in checks for o in check.occurrences}
     told = [text for outcome, text in _MEANINGS.items() if outcome in outcomes]
+    timed_out = any(o.outcome is Outcome.FAILED for c in checks if latencies(c, c.occurrences) for o in c.occurrences)
+    told += [_OF_PASSED] if timed_out else []
     told += [_NOT_SEEN] if any(check.start_not_seen for check in checks) else []
     return ["", *(line for text in told for line in paragraph(text, width=96))] if told else []
 

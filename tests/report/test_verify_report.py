@@ -222,3 +222,13 @@ def test_json_counts_problems() -> None:
         "count": 1,
         "first": ['a.log, line 3: payload "A44" has an odd number of hex digits.'],
     }
+
+
+def test_where_one_failed_the_passed_ones_leave_no_margin() -> None:
+    late = Occurrence(at(9000), at(9300), Outcome.FAILED, note="came after 450 ms")
+    check = replace(REVERSE, verdict=Verdict.FAIL, occurrences=(*REVERSE.occurrences, late))
+    text = "\n".join(verify_lines(Found(checks=(check,))))
+    row = next(line for line in text.splitlines() if line.startswith("fail "))
+    assert "297 ms" in row
+    assert "3.00 ms" not in row
+    assert "worst, median: of the occurrences that passed; where one failed there is no margin." in text
