@@ -8,9 +8,9 @@ from typing import NamedTuple
 from busprobe.obd_identifiers import is_answer
 from busprobe.report.advice import NOTHING_HEARD, WIRES, errors_text, fault_text, overrun_text
 from busprobe.report.live_text import size_text
-from busprobe.report.quantities import counted, exact, times
+from busprobe.report.quantities import counted, exact, moment, times
 from busprobe.session.downs import DownsNow, down_text
-from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
+from busprobe.session.snapshot import RecorderNow, SignalNow, Snapshot, SourceNow
 from busprobe.session.vanished import is_obd, strange, vanished
 
 HIGH_LOAD = 0.7
@@ -21,6 +21,9 @@ SILENCE_NS = 10_000_000_000
 """A live bus that gave no good frame for this long from the start on wants attention."""
 
 _CHATTERS = "Look at its contact, plug and wire; the wiggle test (w on screen 6) watches it."
+_LATE = "Close other programs that keep the machine busy."
+_CABLES = {"bus": "Look at the adapter's plug and cable.", "box": "Look at the box's supply, plug and cable."}
+"""What to do where a source was down, by its kind."""
 _STATES = {
     "off": (
         "Bus off: after too many errors the adapter takes no part any more. Wrong bit rate, a short circuit, "
@@ -45,12 +48,21 @@ def attention(picture: Snapshot) -> list[Wanted]:
         found += _source(source, picture.downs.get(source.name, DownsNow()), picture)
     found += [Wanted(gone.where, gone.what, True) for gone in vanished(picture)]
     found += [
-        Wanted(s.name, f"Chattered {times(s.bounce.chatters)}. {_CHATTERS}")
-        for s in picture.signals
-        if s.bounce.chatters
+        Wanted(signal.name, f"{_chatter(signal, picture.start_ns)}. {_CHATTERS}", signal.bounce.is_chattering)
+        for signal in picture.signals
+        if signal.bounce.chatters or signal.bounce.is_chattering
     ]
     found += [Wanted("note", problem) for problem in picture.problems]
     return sorted(found, key=lambda one: not one.is_bad)
+
+
+def _chatter(signal: SignalNow, start_ns: int) -> str:
+    """How a line chatters or did: a burst that goes on is not among those that are counted."""
+    before = times(signal.bounce.chatters) if signal.bounce.chatters else ""
+    if not signal.bounce.is_chattering:
+        return f"Chattered {before}"
+    since = "" if signal.since_ns is None else f", since {moment(signal.since_ns, start_ns)}"
+    return f"Chatters now{since}{f'; chattered {before} before' if before else ''}"
 
 
 def _run(picture: Snapshot) -> Iterator[Wanted]:
@@ -63,7 +75,7 @@ def _run(picture: Snapshot) -> Iterator[Wanted]:
         yield Wanted("busprobe", overrun_text(picture.lost, is_recorded=picture.recorder is not None), True)
     if picture.late:
         kept = "; they are recorded." if picture.recorder is not None and not picture.recorder.failure else "."
-        yield Wanted("busprobe", f"{counted(picture.late, 'record')} came too late to count{kept}")
+        yield Wanted("busprobe", f"{counted(picture.late, 'record')} came too late to count{kept} {_LATE}")
 
 
 def _recorder(recorder: RecorderNow) -> Iterator[Wanted]:
@@ -79,9 +91,11 @@ def _source(source: SourceNow, downs: DownsNow, picture: Snapshot) -> Iterator[W
     if source.trouble and source.trouble != note:
         yield Wanted(source.name, source.trouble, True)
     if downs.count:
-        yield Wanted(source.name, down_text(downs, picture.start_ns), downs.last is not None)
+        yield Wanted(
+            source.name, f"{down_text(downs, picture.start_ns)} {_CABLES[source.kind]}", downs.last is not None
+        )
     elif source.gaps:
-        yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins.")
+        yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins. {_CABLES[source.kind]}")
     if source.kind == "bus":
         yield from _bus(source, picture)
     for fault in source.faults:

@@ -69,12 +69,15 @@ class Flow:
             before, bits_before = counts.get(at, (0, 0))
             counts[at] = before + more, bits_before + round(more_bits)
 
-    def at(self, channel: str, t_ns: int) -> Rate:
-        """The whole second before the one of `t_ns`; at the very start, the first one."""
+    def at(self, channel: str, t_ns: int, heard: int | None = None) -> Rate:
+        """The whole second before the one of `t_ns`; at the very start, the first one.
+
+        heard: frames up to `t_ns`, where that is known: of 0 there is no rate yet.
+        """
         counts = self._counts.get(channel)
         forgotten, times = self._errors.get(channel, (0, NO_TIMES))
         errors = forgotten + int(np.searchsorted(times, t_ns, "right"))
-        if counts is None or self._start_ns is None:
+        if counts is None or self._start_ns is None or heard == 0:
             return Rate(0, 0, errors)
         frames, bits = counts.get(max((t_ns - self._start_ns) // SECOND - 1, 0), (0, 0))
         return Rate(frames, bits, errors)

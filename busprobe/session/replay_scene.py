@@ -277,7 +277,7 @@ class ReplayScene:
 
     def _bus(self, channel: str, count: int, t_ns: int, heard_ns: int | None) -> SourceNow:
         """count: frames up to the time. heard_ns: time of the first one."""
-        rate, name = self._flow.at(channel, t_ns), self._board.bus_of(channel)
+        rate, name = self._flow.at(channel, t_ns, count), self._board.bus_of(channel)
         bit_rate = next((bus.bitrate for bus in self._plan.bench.buses if bus.name == name), None)
         load = rate.bits / bit_rate if bit_rate else None
         downs = self._board.downs.of(channel, t_ns)

@@ -70,10 +70,13 @@ def _slices(past: Past, first: int, last: int, t_ns: int) -> tuple[bytes, tuple[
     base = int(low[0])
     severity = np.zeros(int(high[-1]) + 2 - base, np.uint8)
     severity[:-1] = _SEVERITY[past.code[base : int(high[-1]) + 1]]
+    is_unseen = _begins_unseen(past)
+    if is_unseen and not base:
+        severity[0] = 0  # a slice in which it is first seen says what was seen
     bounds = np.empty(2 * len(begins), np.int64)
     bounds[::2], bounds[1::2] = low - base, high + 1 - base
     codes = np.array(_BY_SEVERITY, np.uint8)[np.maximum.reduceat(severity, bounds)[::2]]
-    if _begins_unseen(past):
+    if is_unseen:
         codes[high == 0] = UNSEEN
     return codes.tobytes(), tuple(past.value[high].tolist())
 
@@ -85,6 +88,7 @@ def _newest(past: Past, begin_ns: int, t_ns: int) -> tuple[bytes, tuple[float, .
     if high == 0 and _begins_unseen(past):
         code = UNSEEN
     elif low < high:
+        low += low == 0 and _begins_unseen(past)
         code = max(past.code[low : high + 1].tolist(), key=_BY_SEVERITY.index)
     return bytes((code,)), (float(past.value[high]),)
 

@@ -63,7 +63,7 @@ def _why(where: str, sender: str, signal: SignalNow) -> str:
         case "lost":
             return f'message "{sender}" no longer comes, though its bus lives. {_SENDER}'
         case _ if signal.why == NOT_AGAIN:
-            return f'its adapter is back, but "{sender}" has not come since. {_SENDER}'
+            return _not_again(where, sender, signal)
         case _ if signal.why == ADAPTER_DOWN:
             return f"the adapter is down. {_WIRED}"
         case _ if signal.why == BOX_DOWN:
@@ -71,6 +71,23 @@ def _why(where: str, sender: str, signal: SignalNow) -> str:
         case _ if signal.why == UNREADABLE:
             return "the recording is damaged there. Look for another copy of it."
     return ""
+
+
+def _not_again(where: str, sender: str, signal: SignalNow) -> str:
+    """Why, and what to do, after the adapter has come back."""
+    if where == OBD:
+        return f"its adapter is back, but no answer to PID {sender} has come since. {_ANSWERS}"
+    told = f'its adapter is back, but "{sender}" has not come since'
+    if signal.max_age_ns is None:  # no cycle is known: such a message may rest for hours
+        return (
+            f"{told}. It may be sent on change only: operate it ({_thing(signal)}). Where that does not help: {_SENDER}"
+        )
+    return f"{told}. {_SENDER}"
+
+
+def _thing(signal: SignalNow) -> str:
+    """What there is to operate, by its role: "the door"; else its name."""
+    return f"the {signal.role}" if signal.role else signal.name
 
 
 def _names(signals: Sequence[SignalNow]) -> str:

@@ -12,14 +12,17 @@ import numpy as np
 import pytest
 from scripted import BENCH, ScriptedSource
 from test_live_scene import now_batches, until
-from test_replay_scene import loaded
+from test_replay_scene import RECORDINGS, loaded
 
 from busprobe.analysis.frame_tally import FrameTally
+from busprobe.engine.history import Bounce
+from busprobe.engine.why import NOT_AGAIN
 from busprobe.frames import ERROR, Condition, FrameBatch, InputBatch, SourceState, StateBatch, empty_frames
 from busprobe.health import Faults, Health
 from busprobe.recording.write import RecordingWriter
 from busprobe.report.advice import NOTHING_HEARD
-from busprobe.session.attention import attention
+from busprobe.report.quantities import moment, times
+from busprobe.session.attention import Wanted, attention
 from busprobe.session.board import Board
 from busprobe.session.downs import Down, Downs, DownsNow
 from busprobe.session.live_scene import LiveScene
@@ -27,7 +30,7 @@ from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
-from busprobe.timeline import FOREVER
+from busprobe.timeline import FOREVER, UNKNOWN
 
 S = 1_000_000_000
 T0 = 1_768_000_000 * S
@@ -82,7 +85,8 @@ def test_an_adapter_pulled_out_and_back_is_told_with_when_how_long_and_why() -> 
         (text,) = [one for one in told(scene.snapshot(), "body") if one.startswith("Was down")]
     number = r"\d+(\.\d+)?"
     pattern = (
-        rf"from {number} s to {number} s \({number} (ms|s); body was pulled out\); its signals are unknown there\."
+        rf"from {number} s to {number} s \({number} (ms|s); body was pulled out\); its signals are unknown there\. "
+        r"Look at the adapter's plug and cable\."
     )
     assert re.fullmatch("Was down " + pattern, text), text
 
@@ -159,14 +163,20 @@ def test_in_a_replay_a_gap_is_told_up_to_the_instant_with_the_note_that_was_reco
         picture = scene.snapshot()
         assert [s.trouble for s in picture.sources] == ["", "its reader is silent"]
         assert told(picture, "box") == [
-            "Was down from 3.000 s to now (its reader is silent); its signals are unknown there."
+            (
+                "Was down from 3.000 s to now (its reader is silent); its signals are unknown there. "
+                "Look at the box's supply, plug and cable."
+            )
         ]
         assert [one.is_bad for one in attention(picture) if one.where == "box"] == [True]
         scene.player.seek(FOREVER)
         picture = scene.snapshot()
         assert [s.trouble for s in picture.sources] == ["", ""]
         assert told(picture, "box") == [
-            "Was down from 3.000 s to 5.000 s (2 s; its reader is silent); its signals are unknown there."
+            (
+                "Was down from 3.000 s to 5.000 s (2 s; its reader is silent); its signals are unknown there. "
+                "Look at the box's supply, plug and cable."
+            )
         ]
         assert "Nothing came from chassis; its signals are unknown." in told(picture, "note")
         assert [m.text for m in scene.player.marks if m.kind == "gap"] == ["box down: its reader is silent"]
@@ -186,7 +196,11 @@ PICTURE = Snapshot("live", "", "live", T0 + S, T0, T0 + S)
         (dataclasses.replace(BUS, state="passive"), "Error passive", False),
         (dataclasses.replace(BUS, errors=1), "1 error frame and not one good frame: a wrong bit rate", True),
         (dataclasses.replace(BUS, lost=1), "The driver says it lost 1 record.", False),
-        (dataclasses.replace(BUS, gaps=2), "Was down 2 times before the time shown begins.", False),
+        (
+            dataclasses.replace(BUS, gaps=2),
+            "Was down 2 times before the time shown begins. Look at the adapter's plug and cable.",
+            False,
+        ),
         (dataclasses.replace(BUS, trouble="Gone.\nPlug it in."), "Gone.\nPlug it in.", True),
         (
             dataclasses.replace(BOX, errors=3, faults=(Faults("time-out", 3, "It is silent.", "Look at it."),)),
@@ -212,7 +226,10 @@ def test_of_the_run() -> None:
             "12 records lost: they came faster than they could be taken in; they are in the recording, flagged late.",
         ),
         ("recording", "Only 999.0 MB free: make room, recording stops by itself at about 200 MB."),
-        ("busprobe", "1 record came too late to count; they are recorded."),
+        (
+            "busprobe",
+            "1 record came too late to count; they are recorded. Close other programs that keep the machine busy.",
+        ),
     ]
 
 
@@ -224,6 +241,64 @@ def test_of_many_gaps_the_newest_are_told() -> None:
     assert told(picture, "body") == [
         (
             "Was down 5 times, the last 3: from 5.000 s to 6.000 s (1 s), from 7.000 s to 8.000 s (1 s), "
-            "from 9.000 s to 10.000 s (1 s); its signals are unknown there."
+            "from 9.000 s to 10.000 s (1 s); its signals are unknown there. Look at the adapter's plug and cable."
         )
+    ]
+
+
+def test_a_line_that_chatters_is_told_of_while_it_does_and_after() -> None:
+    """The shipped drive with faults has a door switch that chatters."""
+    with loaded(RECORDINGS / "five_faults.duckdb") as scene:
+        start_ns = scene.snapshot().start_ns
+        past = scene._board.histories["rear_door"].past
+        (first, *_) = np.flatnonzero((past.code == UNKNOWN) & (past.t_ns >= start_ns)).tolist()
+        begin_ns, end_ns = past.t_ns[first : first + 2].tolist()
+        found = []
+        for t_ns in (begin_ns - 1, begin_ns, end_ns - 1, FOREVER):
+            scene.player.seek(t_ns)
+            found.append([one for one in attention(scene.snapshot()) if one.where == "rear_door"])
+        door = scene.snapshot().signal("rear_door")
+    assert door is not None
+    advice = "Look at its contact, plug and wire; the wiggle test (w on screen 6) watches it."
+    now = Wanted("rear_door", f"Chatters now, since {moment(begin_ns, start_ns)}. {advice}", True)
+    after = Wanted("rear_door", f"Chattered {times(door.bounce.chatters)}. {advice}")
+    assert found == [[], [now], [now], [after]]
+
+
+def test_of_a_line_that_chatters_again() -> None:
+    lines = Bounce(chatters=2, is_chattering=True)
+    with listening() as scene:
+        picture = scene.snapshot()
+    signal = dataclasses.replace(picture.signals[0], name="rear_door", since_ns=picture.start_ns + 3 * S, bounce=lines)
+    (text,) = told(dataclasses.replace(picture, signals=(signal,)), "rear_door")
+    assert text.startswith("Chatters now, since 3.000 s; chattered 2 times before. Look at its contact")
+
+
+def test_after_an_adapter_has_come_back_what_stays_away_gets_the_advice_that_fits() -> None:
+    with listening() as scene:
+        picture = scene.snapshot()
+    any_signal = dataclasses.replace(
+        picture.signals[0], code=UNKNOWN, why=NOT_AGAIN, since_ns=picture.start_ns + 3 * S, age_ns=S
+    )
+    signals = [
+        dataclasses.replace(any_signal, name=name, role=role, source=source, max_age_ns=max_age_ns)
+        for name, role, source, max_age_ns in (
+            ("gear", "gear", "body.TransmissionStatus.Gear", S),
+            ("driver_door", "door", "body.DoorStatus.DriverDoor", None),
+            ("volts", None, "obd.42", S),
+        )
+    ]
+    texts = [one.what for one in attention(dataclasses.replace(picture, signals=tuple(signals)))]
+    back = "unknown since 3.000 s, because its adapter is back, but"
+    sender = "Look at the unit that sends it: its supply and fuse, its plug, its wires to the bus."
+    assert texts[:3] == [
+        f'gear: {back} "TransmissionStatus" has not come since. {sender}',
+        (
+            f'driver_door: {back} "DoorStatus" has not come since. It may be sent on change only: '
+            f"operate it (the door). Where that does not help: {sender}"
+        ),
+        (
+            f"volts: {back} no answer to PID 42 has come since. "
+            "Nobody asks any more, or the unit does not answer: look at the tester, then at the unit's supply."
+        ),
     ]

@@ -41,6 +41,7 @@ def test_the_second_before_and_the_errors_so_far(cut: int) -> None:
     }  # fmt: skip
     assert {ms: told.at("body", START + ms * MS) for ms in expected} == expected
     assert told.at("chassis", START + 4000 * MS) == Rate(1, 55, 1)
+    assert told.at("body", START + 1500 * MS, heard=0) == Rate(0, 0, 1), "nothing was heard yet"
     assert told.at("other", START) == Rate(0, 0, 0)
     assert set(told.channels) == {"body", "chassis"}
 

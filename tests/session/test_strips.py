@@ -32,7 +32,7 @@ def history_of(points: Points, upto_ns: int, values: list[float] | None = None) 
 
 
 def by_definition(points: Points, t_ns: int) -> list[int]:
-    """Code of each slice: the first of true, unknown, asleep, false that held at any instant of it."""
+    """Code of each slice: the first of true, unknown, asleep, false that held at any instant of it, once seen."""
     points = [(NEVER, ASLEEP), *points]
     newest = t_ns // S
     codes = []
@@ -40,7 +40,8 @@ def by_definition(points: Points, t_ns: int) -> list[int]:
         begin, end = number * S, min((number + 1) * S - 1, t_ns)
         held = [code for t, code in points if begin < t <= end]
         before, code = [(t, code) for t, code in points if t <= begin][-1]
-        codes.append(UNSEEN if before == NEVER and not held else max([code, *held], key=RANK.__getitem__))
+        seen = held if before == NEVER else [code, *held]
+        codes.append(max(seen, key=RANK.__getitem__, default=UNSEEN))
     return codes
 
 
@@ -55,7 +56,7 @@ def by_definition(points: Points, t_ns: int) -> list[int]:
         pytest.param([(0, FALSE), (99 * S + 5, TRUE)], 99 * S + 4, [FALSE, FALSE, FALSE], id="what is to come"),
         pytest.param([(0, FALSE), (98 * S, UNKNOWN), (98 * S + 9, ASLEEP), (98 * S + 99, FALSE)], 99 * S,
                      [FALSE, UNKNOWN, FALSE], id="unknown for a moment, then asleep"),
-        pytest.param([(98 * S + 7, FALSE)], 99 * S, [UNSEEN, ASLEEP, FALSE], id="seen for the first time"),
+        pytest.param([(98 * S + 7, FALSE)], 99 * S, [UNSEEN, FALSE, FALSE], id="seen for the first time"),
         pytest.param([], 99 * S, [UNSEEN, UNSEEN, UNSEEN], id="never seen"),
     ],
 )  # fmt: skip

@@ -8,6 +8,7 @@ import pytest
 from hands import Hands, hands
 
 from busprobe.results import WalkOutcome
+from busprobe.session.attention import attention
 from busprobe.session.walk_seen import Happening
 
 MS = 1_000_000
@@ -80,6 +81,7 @@ def test_a_chattering_contact_is_no_loss_and_its_edges_are_counted_as_they_come(
         now = watcher.scene.snapshot().signal("rear_door")
         assert now is not None
         assert now.bounce.is_chattering
+        assert any(one.what.startswith("Chatters now, since ") for one in attention(watcher.scene.snapshot()))
         so_far = watcher.wiggle
         assert so_far.raw_edges > 40, "counted while it goes on"
         assert (so_far.chatters, so_far.losses) == (1, 0)

@@ -10,6 +10,7 @@ import pytest
 
 from busprobe.results import CheckResult, Verdict
 from busprobe.session.snapshot import SignalPath, Stage, User
+from busprobe.timeline import ASLEEP
 from busprobe.tui.view.path import (
     digits,
     neighbour,
@@ -277,3 +278,11 @@ def test_an_unknown_signal_is_drawn_large_with_its_reason_beside_it() -> None:
     drawing = text(large_lines(fake_van.PATHS["driver_door"], LIVE, 120, 36))
     assert "driver_door ? " in drawing
     assert "unknown (not seen yet)" in drawing
+
+
+@pytest.mark.parametrize(("since_ns", "sign"), [(None, "·"), (fake_van.at(3), "z")])
+def test_what_was_never_seen_bears_the_same_mark_as_its_signal(since_ns: int | None, sign: str) -> None:
+    signal = dataclasses.replace(GEAR.signal, code=ASLEEP, text="unknown", since_ns=since_ns)
+    path = dataclasses.replace(GEAR, signal=signal)
+    for step in (Stage("Freshness", "never seen", "", ASLEEP), Stage("Signal", "unknown", "", ASLEEP)):
+        assert plain(said(step, path)).startswith(f"{sign} ")

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 from busprobe.results import CheckResult
 from busprobe.session.snapshot import ClosedBox, Kind, SignalNow, SignalPath, Snapshot, Stage
-from busprobe.timeline import TRUE, UNKNOWN
+from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 from busprobe.tui.view.bit_grid import Drawn, grid, part_notes
 from busprobe.tui.view.boxes import beside, box
 from busprobe.tui.view.closed_box import drawn, in_one_line, in_order, is_standing, largest, passage
 from busprobe.tui.view.path_users import shape, users_block, users_lines, users_rest
 from busprobe.tui.view.spans import Column, Line, Row, Span, Tone, cell, fit, matches, width_of
 from busprobe.tui.view.times import clock, span
-from busprobe.tui.view.values import value_cell
+from busprobe.tui.view.values import excuse_sign, value_cell
 
 ROOMY = (100, 30)
 """Columns and lines from which on every stage has a box of its own."""
@@ -167,7 +167,11 @@ def said(step: Stage, path: SignalPath) -> Line:
         return tuple(_own_bytes(path.payload, {bit // 8 for bit in path.bits}))
     if step.code is None:
         return (Span(step.text, Tone.STRONG),)
-    sign = Span("✓", Tone.GOOD) if step.title == "Freshness" and step.code == TRUE else shape(step.code)
+    sign = shape(step.code)
+    if step.title == "Freshness" and step.code == TRUE:
+        sign = Span("✓", Tone.GOOD)
+    elif step.title == "Freshness" and step.code == ASLEEP:
+        sign = Span(excuse_sign(path.signal), Tone.DIM)
     return sign, Span(" "), Span(step.text, Tone.STRONG if step.code < UNKNOWN else Tone.WARN)
 
 
