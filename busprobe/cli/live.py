@@ -15,7 +15,8 @@ import click
 from busprobe.bench.units import UnitError, duration_ns
 from busprobe.cli import options
 from busprobe.report.cautions import caution_lines
-from busprobe.report.live_text import LiveStatus, status_line
+from busprobe.report.live_text import LiveStatus, TroubleNews, status_line
+from busprobe.report.table import paragraph
 from busprobe.session.endings import ignore_endings
 
 if TYPE_CHECKING:
@@ -118,22 +119,25 @@ def refuse_live_options(**given: object) -> None:
 
 
 @contextmanager
-def live_screen() -> Iterator[Callable[[LiveStatus], None] | None]:
-    """Show the cautions, then a status line on a terminal; None where stderr is no terminal.
+def live_screen() -> Iterator[Callable[[LiveStatus], None]]:
+    """Show the cautions, then what goes wrong, a line each, and on a terminal a status line below.
 
     After the run Ctrl-C and its like are ignored until the command ends: a late one must not take the report away.
     """
     for line in caution_lines(max(40, min(80, shutil.get_terminal_size().columns - 1))):
         click.echo(line, err=True)
     click.echo("Ctrl-C ends the run and gives the result.", err=True)
+    news = TroubleNews()
     if not sys.stderr.isatty():
-        yield None
+        yield lambda status: _paint("".join(f"{line}\n" for line in news.take(status)))
         ignore_endings()
         return
 
     def show(status: LiveStatus) -> None:
         width = shutil.get_terminal_size().columns - 1
-        _paint("\r" + status_line(status, width).ljust(width))
+        told = [line for text in news.take(status) for line in paragraph(text, width=width)]
+        shown = "".join(f"\r{line.ljust(width)}\n" for line in told) + "\r" + status_line(status, width).ljust(width)
+        _paint(shown + "\r")  # the terminal writes ^C where the cursor stands: where it is painted over
 
     try:
         yield show

@@ -10,6 +10,9 @@ from busprobe.sources.manners import OtherTester
 TESTER_SHOWN = 3
 """Different requests of another tester in the status line; the report has more."""
 
+AGAIN_S = 10.0
+"""Before the same trouble is told again."""
+
 
 class RecorderState(Protocol):
     """How the recorder is doing."""
@@ -56,7 +59,7 @@ class LiveStatus:
 
 
 def status_line(status: LiveStatus, width: int | None = None) -> str:
-    """All of it in one line, cut to `width`: trouble and free space first, then rates, then reasons."""
+    """All of it in one line, cut to `width`: trouble first, then rates, load and losses, at last room and reasons."""
     down = [source for source in status.sources if not source.is_up]
     up = [source for source in status.sources if source.is_up]
     parts, reasons = [clock_text(status.elapsed_s)], []
@@ -68,14 +71,42 @@ def status_line(status: LiveStatus, width: int | None = None) -> str:
     reasons += status.unasked.splitlines()[:1]
     if status.lost:
         parts.append(f"LOST {status.lost:,}")
-    parts += [_source(source) for source in up if source.lost]
+    parts += [_source(source) for source in sorted(up, key=lambda source: not source.lost)]
+    if not status.lost and not any(source.lost for source in status.sources):
+        parts.append("lost 0")
+    parts.append(f"failed {status.failed}")
     if status.recorder is not None and not status.recorder.failure:
         parts.append(f"free {size_text(status.recorder.free)}, recording {size_text(status.recorder.bytes)}")
-    parts.append(f"failed {status.failed}")
     parts += status.testers
-    parts += [_source(source) for source in up if not source.lost]
     line = " | ".join(parts + reasons)
     return line if width is None or len(line) <= width else line[: width - 1] + "…"
+
+
+class TroubleNews:
+    """What has just gone wrong in a live run, a line each: the status line has no room for the reasons.
+
+    Told of every status. Of a loose plug the same is said again after 10 s at the earliest.
+    """
+
+    def __init__(self) -> None:
+        self._now: dict[str, str] = {}
+        """What is wrong, by source; of the recording under an empty name."""
+        self._said_s: dict[str, float] = {}
+
+    def take(self, status: LiveStatus) -> list[str]:
+        """What was not wrong at the last status, or for another reason."""
+        now = {
+            one.name: f"{one.name} is down: {one.trouble}" for one in status.sources if not one.is_up and one.trouble
+        }
+        if status.recorder is not None and status.recorder.failure:
+            now[""] = f"Nothing is recorded any more: {status.recorder.failure}"
+        fresh = [text for name, text in now.items() if self._now.get(name) != text and self._is_due(text, status)]
+        self._now = now
+        self._said_s.update(dict.fromkeys(fresh, status.elapsed_s))
+        return [f"{clock_text(status.elapsed_s)} {' '.join(text.split())}" for text in fresh]
+
+    def _is_due(self, text: str, status: LiveStatus) -> bool:
+        return status.elapsed_s - self._said_s.get(text, -AGAIN_S) >= AGAIN_S
 
 
 def asker_words(bus: str, other: OtherTester) -> str:

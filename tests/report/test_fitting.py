@@ -1,11 +1,12 @@
 """Reports fit the width that they are given."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
-from busprobe.report.live_text import LiveStatus, SourceLine, asker_words, status_line
+from busprobe.report.live_text import LiveStatus, SourceLine, TroubleNews, asker_words, status_line
 from busprobe.report.survey_text import survey_lines
 from busprobe.report.table import Column, fitted, paragraph, table
 from busprobe.report.vehicle_text import vehicle_lines
@@ -54,17 +55,31 @@ def status(**more: object) -> LiveStatus:
     return LiveStatus(65.0, sources, 0, 2, recorder, testers=testers)
 
 
-def test_the_status_line_says_trouble_and_free_space_first() -> None:
-    whole = "1:05 | box DOWN | free 7.0 GB, recording 2.5 MB | failed 2 | body 2,000/s 25 % gaps 1"
+def test_the_status_line_says_trouble_first_then_rates_and_losses() -> None:
+    whole = "1:05 | box DOWN | body 2,000/s 25 % gaps 1 | lost 0 | failed 2 | free 7.0 GB, recording 2.5 MB"
     assert status_line(status()) == f"{whole} | box: There is no /dev/ttyUSB1."
     assert status_line(status(), 80) == whole[:79] + "…"
     asked = status_line(status(tester=True))
-    assert asked.startswith("1:05 | box DOWN | free 7.0 GB, recording 2.5 MB | failed 2 | tester on body 2/s: 03 | ")
+    assert asked.startswith(f"{whole} | tester on body 2/s: 03 | ")
     lost = status_line(status(lost=7), 40)
     assert lost.startswith("1:05 | box DOWN | body LOST 7 ")
+    assert "lost 0" not in status_line(status(lost=7))
     failed = status_line(status(failure="disk full."))
-    assert failed.startswith("1:05 | NOT RECORDING | box DOWN | failed 2 | ")
+    assert failed.startswith("1:05 | NOT RECORDING | box DOWN | body 2,000/s 25 % gaps 1 | lost 0 | failed 2 | ")
     assert failed.endswith(" | disk full. | box: There is no /dev/ttyUSB1.")
+
+
+def test_trouble_is_told_once_when_it_begins() -> None:
+    news, now = TroubleNews(), status()
+    down = "box is down: There is no /dev/ttyUSB1. Plug it in."
+    assert news.take(now) == [f"1:05 {down}"]
+    assert news.take(replace(now, elapsed_s=90.0)) == []
+    stopped = replace(status(failure="disk full.\nMake room."), elapsed_s=91.0)
+    assert news.take(stopped) == ["1:31 Nothing is recorded any more: disk full. Make room."]
+    back = replace(now, sources=now.sources[:1])
+    for elapsed_s, told in ((92.0, [f"1:32 {down}"]), (97.0, []), (102.0, [f"1:42 {down}"])):
+        assert news.take(back) == []
+        assert news.take(replace(now, elapsed_s=elapsed_s)) == told, "of a loose plug not again and again"
 
 
 @pytest.mark.parametrize(

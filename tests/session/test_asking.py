@@ -208,7 +208,7 @@ def test_a_run_says_who_else_asks_while_it_goes_on_and_at_its_end(allow: bool, t
 
     with a_tester(tmp_path.name):
         outcome = run_live(build(bench, {}), {}, LiveOptions(allow_requests=allow), show=show, stop=stop)
-    assert re.search(r"\| tester on body [0-9.]+/s: 01 0D \|", status_line(shown[-1]))
+    assert re.search(r"\| tester on body [0-9.]+/s: 01 0D( \||$)", status_line(shown[-1]))
     assert status_line(shown[-1]).endswith("nothing is asked beside it.") is allow
     note = next(note for note in outcome.notes() if "another tester" in note)
     assert re.fullmatch(r"body, another tester: It asks as 7DF: [0-9]+ requests, [0-9.]+ a second, for 01 0D\.", note)
