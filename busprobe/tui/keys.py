@@ -175,6 +175,10 @@ KEYS: tuple[Key, ...] = (
 )
 
 
+ONLY_IN_REPLAY = ("logic.jump", "walk.jump")
+"""Keys that say why they do nothing where nothing is replayed."""
+
+
 def keys_with_screens(screens: Iterable[tuple[str, str, str, str]]) -> tuple[Key, ...]:
     """All keys, those that lead to the screens included. screens: (name, key, words, tooltip)."""
     own = tuple(Key(f"screen.{name}", key, f"go('{name}')", words, tip) for name, key, words, tip in screens)

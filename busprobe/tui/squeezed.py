@@ -8,6 +8,11 @@ LEAST_HEIGHT = 2
 """Of a panel that is of any use: its title, and a line."""
 
 
+def leads_nowhere(screen: Widget, action: str, parameters: tuple[object, ...]) -> bool:
+    """Whether an action goes to a panel that there is not; its parameter is the panel's number, the first one 0."""
+    return action == "panel" and parameters[0] not in range(len(screen.query(".panel")))
+
+
 def is_hidden(panel: Widget) -> bool:
     """Whether a style sheet leaves it out in a terminal of this size."""
     return not all(node.display for node in panel.ancestors_with_self if isinstance(node, Widget))

@@ -19,6 +19,7 @@ from busprobe.tui.view.frames import (
     bytes_cell,
     columns,
     next_order,
+    none_text,
     reached,
     reached_text,
     shown,
@@ -197,3 +198,16 @@ def test_equal_payloads_share_their_text() -> None:
 )
 def test_title(wanted: Wanted, count: int, held: bool, text: str) -> None:
     assert title(TABLE, count, wanted, held=held) == text
+
+
+@pytest.mark.parametrize(
+    ("table", "is_replay", "text"),
+    [
+        (EMPTY_TABLE, False, "No frame heard yet: see the sources on screen 5."),
+        (EMPTY_TABLE, True, "No frame up to this instant."),
+        (TABLE, True, "No frame has these words."),
+    ],
+    ids=["live", "replay", "filter"],
+)
+def test_instead_of_frames(table: FrameTable, is_replay: bool, text: str) -> None:
+    assert none_text(table, is_replay=is_replay) == text

@@ -50,6 +50,28 @@ async def test_help_lists_the_live_keys_and_closes_again(live: FakeScene) -> Non
         assert isinstance(app.screen, BoardScreen)
 
 
+async def listed(scene: FakeScene, *keys: str) -> set[str]:
+    """What help lists after some keys."""
+    app = BusprobeApp(scene)
+    async with app.run_test(size=(80, 24)) as pilot:
+        for key in (*keys, "question_mark"):
+            await pilot.press(key)
+            await pilot.pause()
+        return {row.key for row in app.screen.query_one(Rows).rows}
+
+
+async def test_help_lists_no_key_that_does_nothing(live: FakeScene, replay: FakeScene) -> None:
+    panels = {"panel.2", "panel.3", "panel.4"}
+    assert await listed(live, "3") & panels == {"panel.2"}
+    assert await listed(live, "3", "p") & panels == {"panel.2", "panel.3"}
+    assert await listed(live, "1") & panels == {"panel.2", "panel.3"}
+    assert await listed(live, "4") & panels == panels
+    for scene, own in ((live, set()), (replay, {"logic.whole", "logic.jump"})):
+        assert await listed(scene, "4") & {"logic.whole", "logic.jump"} == own
+    assert "walk.jump" not in await listed(live, "6")
+    assert "walk.jump" in await listed(replay, "6")
+
+
 @pytest.mark.parametrize("screen", [entry.name for entry in SCREENS])
 def test_no_key_stands_for_two_things_on_a_screen(screen: str) -> None:
     together = [key for key in ALL_KEYS if key.where in ("everywhere", "board", "replay", screen)]

@@ -143,3 +143,18 @@ async def test_copy_of_a_check_and_of_an_occurrence(replay: FakeScene) -> None:
         await press(pilot, ["enter", "y"])
         assert app.clipboard == "Rear white lamp follows reverse\t00:41.000: passed, after 112 ms ± 5.0 ms"
         assert isinstance(app.screen, Logic)
+
+
+async def test_where_nothing_is_to_be_shown_it_says_why(live: FakeScene, replay: FakeScene) -> None:
+    for scene, nothing in ((live, "Nothing was triggered yet."), (replay, "Nothing was triggered.")):
+        scene.alter(checks=(), triggers=())
+        app = BusprobeApp(scene)
+        async with app.run_test(size=SMALL) as pilot:
+            await press(pilot, ["4"])
+            checks, log = (app.screen.query_one(f"#{name}", Rows) for name in ("checks", "log"))
+            assert (checks.empty, log.empty) == ("The bench file has no checks.", nothing)
+            await press(pilot, ["f", *"xyz"])
+            assert (checks.empty, log.empty) == (
+                "No check has these words.",
+                "Nothing with these words was triggered.",
+            )

@@ -319,6 +319,17 @@ def test_a_brake_with_labels_is_a_switch(value: float, label: str, words: str) -
     assert (label in tall[0]) == (value != 3.0)
 
 
+@pytest.mark.parametrize(("height", "foot"), [(5, ["chattering"]), (6, ["chattering", "since"])])
+def test_a_tile_tells_why_it_is_unknown_on_a_line_of_its_own(height: int, foot: list[str]) -> None:
+    gear = fake_van.LIVE.signals_of("gear")[0]
+    gear = dataclasses.replace(gear, code=UNKNOWN, text="unknown (chattering)")
+    picture = dataclasses.replace(fake_van.LIVE, signals=(gear,))
+    lines = [plain(line) for line in tile_lines(picture, 24, height)]
+    assert lines[0].rstrip() == "▏? gear"
+    assert [word in line for word, line in zip(foot, lines[4:], strict=True)] == [True] * len(foot)
+    assert plain(tile_lines(picture, 60, height)[0]).rstrip() == "▏? gear  unknown (chattering)"
+
+
 def test_tiles_leave_room_for_the_list() -> None:
     for height in (7, 19, 35):
         for width in (40, 80, 120):

@@ -18,7 +18,7 @@ from textual.widgets import Input
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import KEYS, bindings, key_text
 from busprobe.tui.screens.pick import PickSignal
-from busprobe.tui.squeezed import is_hidden, is_squeezed_out
+from busprobe.tui.squeezed import is_hidden, is_squeezed_out, leads_nowhere
 from busprobe.tui.view.footline import Item
 from busprobe.tui.view.spans import shortened
 from busprobe.tui.view.times import clock
@@ -246,8 +246,8 @@ class BoardScreen(Screen[None]):
     # --- replay
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Keys of a replay do nothing live, and are not listed there."""
-        return action != "player" or self.board.replay is not None
+        """Keys of a replay do nothing live, nor do those of panels that there are not: they are not listed."""
+        return (action != "player" or self.board.replay is not None) and not leads_nowhere(self, action, parameters)
 
     def action_player(self, what: str) -> None:
         if self.board.replay is not None:

@@ -53,8 +53,7 @@ class FramesScreen(BoardScreen):
         self._detail: FrameDetail | None = None
 
     def compose_body(self) -> ComposeResult:
-        empty = "No frame heard yet: see the sources on screen 5."
-        yield Rows(frames.columns(self._wanted(), several_channels=False), empty=empty, id="frames", classes="panel")
+        yield Rows(frames.columns(self._wanted(), several_channels=False), id="frames", classes="panel")
         with Side(id="detail"):
             yield Sheet(id="bits", classes="panel")
             yield Rows(
@@ -66,6 +65,7 @@ class FramesScreen(BoardScreen):
         indexes = frames.shown(table, wanted, picture.t_ns)
         self._rows = frames.FrameRows(table, indexes, picture.t_ns, self._texts, bits=wanted.bits)
         listed = self.query_one("#frames", Rows)
+        listed.empty = frames.none_text(table, is_replay=self.board.replay is not None)
         listed.show(self._rows, frames.columns(wanted, several_channels=len(table.channels) > 1))
         self._follow_step(picture, listed)
         self.entitle(listed, frames.title(table, len(indexes), wanted, held=self.board.is_holding))

@@ -9,6 +9,8 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen, Screen
 
+from busprobe.tui.keys import ONLY_IN_REPLAY
+from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view.keys_help import help_rows
 from busprobe.tui.view.spans import Column
 from busprobe.tui.widgets.rows import Rows
@@ -25,7 +27,9 @@ class HelpScreen(ModalScreen[None]):
 
     def __init__(self, screen: Screen[object]) -> None:
         super().__init__()
-        self._ids = [active.binding for active in screen.active_bindings.values() if active.enabled]
+        is_live = isinstance(screen, BoardScreen) and screen.board.replay is None
+        alive = [active.binding for active in screen.active_bindings.values() if active.enabled]
+        self._ids = [binding for binding in alive if not (is_live and binding.id in ONLY_IN_REPLAY)]
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box help") as box:

@@ -56,7 +56,7 @@ class Logic(BoardScreen):
         """What the plot was drawn for: a check may have thousands of occurrences."""
 
     def compose_body(self) -> ComposeResult:
-        checks = Rows(logic.CHECK_COLUMNS, empty="No check has these words.", id="checks", classes="panel")
+        checks = Rows(logic.CHECK_COLUMNS, id="checks", classes="panel")
         yield checks
         yield Lines(id="about")
         with Horizontal(id="lower"):
@@ -65,7 +65,7 @@ class Logic(BoardScreen):
             )
             occurrences.border_title = "Occurrences"
             yield occurrences
-            yield Rows(logic.TRIGGER_COLUMNS, empty="No trigger, or none with these words.", id="log", classes="panel")
+            yield Rows(logic.TRIGGER_COLUMNS, id="log", classes="panel")
 
     def paint(self, picture: Snapshot) -> None:
         player = self.board.scene.player if self.board.scene is not None else None
@@ -74,6 +74,8 @@ class Logic(BoardScreen):
         if is_whole and player is not None:
             self._checks, self._triggers = player.checks, player.triggers
         checks, log = self.query_one("#checks", Rows), self.query_one("#log", Rows)
+        checks.empty = logic.no_checks(self.words)
+        log.empty = logic.no_triggers(self.words, is_whole=is_whole and picture.loaded >= 1)
         checks.show(self._rows.checks(self._checks, self.words))
         rows = self._rows.triggers(self._triggers, self.words, picture.start_ns)
         log.show(rows)
@@ -106,6 +108,10 @@ class Logic(BoardScreen):
         return shown[at][1] if at < len(shown) else None
 
     # --- keys
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A live run has no whole yet."""
+        return super().check_action(action, parameters) and (action != "whole" or self.board.replay is not None)
 
     def action_whole(self) -> None:
         self._is_whole = not self._is_whole

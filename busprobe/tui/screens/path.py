@@ -93,6 +93,11 @@ class PathScreen(BoardScreen):
 
     # --- keys
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """The list of signals is a panel while it is open."""
+        is_list = action == "panel" and parameters != (0,)
+        return super().check_action(action, parameters) and not (is_list and not self.query_one("#picker").display)
+
     def action_signal(self, step: int) -> None:
         if self.picture is not None:
             self._choose(neighbour(self.picture.signals, self.board.chosen, step))

@@ -255,6 +255,13 @@ def reached_text(table: FrameTable, t_ns: int) -> str:
     return f"{name} {table.message[i]}".rstrip() + more
 
 
+def none_text(table: FrameTable, *, is_replay: bool) -> str:
+    """Instead of frames where there are none to show."""
+    if len(table):
+        return "No frame has these words."
+    return "No frame up to this instant." if is_replay else "No frame heard yet: see the sources on screen 5."
+
+
 def title(table: FrameTable, count: int, wanted: Wanted, *, held: bool) -> str:
     """What the list says over its edge: how many, the filter, the order, whether it stands still."""
     total = counted(len(table), "identifier")

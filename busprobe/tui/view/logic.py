@@ -238,5 +238,17 @@ def checks_title(*, is_whole: bool, here_ns: int) -> str:
     return "Checks, whole recording" if is_whole else f"Checks, up to {clock(here_ns)}"
 
 
+def no_checks(words: str) -> str:
+    """Instead of checks where there are none to show. words: the filter."""
+    return "No check has these words." if words else "The bench file has no checks."
+
+
+def no_triggers(words: str, *, is_whole: bool) -> str:
+    """Instead of the trigger log. is_whole: nothing more will come."""
+    if words:
+        return "Nothing with these words was triggered."
+    return "Nothing was triggered." if is_whole else "Nothing was triggered yet."
+
+
 def triggers_title(shown: int, count: int) -> str:
     return f"Trigger log, {shown:,} of {count:,}" if shown != count else f"Trigger log, {count:,}"

@@ -6,7 +6,7 @@ from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.session.walk_tasks import switch_words
 from busprobe.timeline import ASLEEP, FALSE, TRUE
 from busprobe.tui.view.blocks import biggest
-from busprobe.tui.view.spans import Line, Span, Tone, fit
+from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
 from busprobe.tui.view.times import clock
 from busprobe.tui.view.values import OFF_SIGN, ON_SIGN, UNKNOWN_SIGN, excuse_sign
 
@@ -100,11 +100,17 @@ def _tile(signal: SignalNow, picture: Snapshot, width: int, height: int) -> list
     """`height` lines, each exactly `width` wide."""
     tone = tone_of(signal)
     inner = width - 2
-    title = [Span(f"{_sign(signal)} ", tone), Span(signal.name, Tone.HEAD), Span(f"  {_small_word(signal)}", Tone.DIM)]
+    title = [Span(f"{_sign(signal)} ", tone), Span(signal.name, Tone.HEAD)]
+    word = [Span(f"  {_small_word(signal)}", Tone.DIM)]
     blocks = biggest(_big_word(signal), inner, height - 2)
     spare = height - 2 - len(blocks)
-    lines = [title, *([[Span(text, tone)] for text in blocks]), [Span(_when(signal, picture), Tone.DIM)]]
-    lines += [[] for _ in range(spare)]
+    foot = [_when(signal, picture)]
+    if width_of([*title, *word]) <= inner or (signal.code <= TRUE and not spare):
+        title += word
+    else:  # why it is unknown says more than since when, which the list tells too
+        foot = [_small_word(signal), *foot][: spare + 1]
+    lines = [title, *([[Span(text, tone)] for text in blocks]), *([Span(text, Tone.DIM)] for text in foot)]
+    lines += [[] for _ in range(height - len(lines))]
     return [(Span("▏", Tone.DIM), *fit(line, inner), Span(" ")) for line in lines]
 
 
