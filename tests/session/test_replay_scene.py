@@ -481,3 +481,11 @@ def test_load_and_errors_of_a_bus_up_to_the_instant(tmp_path: Path) -> None:
         assert told.per_second == len(inside)
         assert told.load == pytest.approx((47 * len(inside) + 8 * inside.length.sum(dtype=int)) / 500_000)
         assert told.lost is None
+
+
+def test_before_the_first_frame_a_bus_has_no_rate_and_no_load() -> None:
+    """The bus of the shipped drive sleeps for its first seconds."""
+    with loaded(RECORDINGS / "handover.duckdb") as scene:
+        scene.player.seek(scene.snapshot().start_ns)
+        (bus,) = (source for source in scene.snapshot().sources if source.name == "body")
+    assert (bus.records, bus.per_second, bus.load) == (0, 0, 0.0)
