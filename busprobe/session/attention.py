@@ -91,9 +91,10 @@ def _source(source: SourceNow, downs: DownsNow, picture: Snapshot) -> Iterator[W
     if source.trouble and source.trouble != note:
         yield Wanted(source.name, source.trouble, True)
     if downs.count:
-        yield Wanted(
-            source.name, f"{down_text(downs, picture.start_ns)} {_CABLES[source.kind]}", downs.last is not None
-        )
+        is_over = picture.mode == "live" and picture.failure  # nothing comes any more, and it is said why
+        told = down_text(downs, picture.start_ns)
+        told = told if is_over else f"{told} {_CABLES[source.kind]}"
+        yield Wanted(source.name, told, downs.last is not None)
     elif source.gaps:
         yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins. {_CABLES[source.kind]}")
     if source.kind == "bus":
