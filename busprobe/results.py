@@ -140,6 +140,8 @@ class LogLine:
     text: str = ""
 
 
+BUS_KINDS = ("asleep", "awake")
+"""Kinds of lines of the log that tell of a bus."""
 Logged = TriggerEntry | LogLine
 """A line of the trigger log as screens show it: what a trigger logged, or a bus that fell asleep or woke."""
 

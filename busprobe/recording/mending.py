@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -54,63 +55,55 @@ def open_whole_or_rest(path: Path, tables: Iterable[str]) -> Opened:
     tables: those that are looked through for damage. Raises as `connect` does, and FormatError where
     there is no room for the copy.
     """
-    try:
-        con, beside = connect(path), None
-    except LogDamagedError as error:
-        con, beside = _with_cut_log(path, error)
-    try:
+    with ExitStack() as undo:
+        try:
+            con, beside = connect(path), None
+        except LogDamagedError as error:
+            con, beside = _with_cut_log(path, error)
+            undo.callback(beside.cleanup)
+        undo.callback(con.close)
         with told(path):
-            if is_whole(con, tables if beside is None else TABLES):
-                return Opened(con, beside, None if beside is None else Damage((), {}, (), True))
-        con.close()
-        rest = rest_of(path if beside is None else Path(beside.name) / path.name, path)
-        if beside is not None and rest.damage is not None:
-            rest = rest._replace(damage=replace(rest.damage, is_log_cut=True))
-    except BaseException:
-        con.close()
-        _remove(beside)
-        raise
-    _remove(beside)
-    return rest
-
-
-def _remove(directory: TemporaryDirectory[str] | None) -> None:
-    if directory is not None:
-        directory.cleanup()
+            is_sound = is_whole(con, tables if beside is None else TABLES)
+        if is_sound:
+            undo.pop_all()
+            opened = Opened(con, beside, None if beside is None else Damage((), {}, (), True))
+        else:
+            con.close()
+            opened = rest_of(path if beside is None else Path(beside.name) / path.name, path)
+            if beside is not None and opened.damage is not None:
+                opened = opened._replace(damage=replace(opened.damage, is_log_cut=True))
+    return opened
 
 
 def _with_cut_log(path: Path, error: LogDamagedError) -> tuple[duckdb.DuckDBPyConnection, TemporaryDirectory[str]]:
     """A copy of a recording with so much of the log beside it as can be taken in."""
     directory = _room_for(path)
     copy = Path(directory.name) / path.name
-    try:
+    with ExitStack() as undo:
+        undo.callback(directory.cleanup)
         shutil.copyfile(path, copy)
         if error.good_bytes:
             with wal_of(path).open("rb") as log:
                 wal_of(copy).write_bytes(log.read(error.good_bytes))
         try:
-            return connect(copy), directory
+            con = connect(copy)
         except BusprobeError:
             raise error from None
-    except BaseException:
-        directory.cleanup()
-        raise
+        undo.pop_all()
+    return con, directory
 
 
 def rest_of(source: Path, path: Path) -> Opened:
     """A copy of what can be read of `source`, which is not open; errors name `path`."""
     directory = _room_for(path)
-    try:
+    with ExitStack() as undo:
+        undo.callback(directory.cleanup)
         with told(path):
             con = duckdb.connect(str(Path(directory.name) / "rest.duckdb"), config=CONFIG)
-            try:
-                return Opened(con, directory, _copy(con, source))
-            except BaseException:
-                con.close()
-                raise
-    except BaseException:
-        directory.cleanup()
-        raise
+            undo.callback(con.close)
+            damage = _copy(con, source)
+        undo.pop_all()
+    return Opened(con, directory, damage)
 
 
 def _room_for(path: Path) -> TemporaryDirectory[str]:

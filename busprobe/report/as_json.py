@@ -12,7 +12,7 @@ from typing import Any
 from busprobe.errors import Problems
 from busprobe.report.verified import OUTCOMES, Latencies, Verified, exit_status, latencies
 from busprobe.report.walk import newest
-from busprobe.results import CheckResult, LogLine, Marker, Occurrence, TriggerEntry, WalkResult
+from busprobe.results import BUS_KINDS, CheckResult, LogLine, Marker, Occurrence, TriggerEntry, WalkResult
 
 Json = dict[str, Any]
 
@@ -35,7 +35,7 @@ def verify_json(found: Verified) -> Json:
         "exit_status": exit_status(found.checks),
         "checks": [_check(check, start) for check in found.checks],
         "triggers": [trigger_json(entry, start) for entry in found.triggers],
-        "bus_log": [bus_line_json(line, start) for line in found.log if line.kind in ("asleep", "awake")],
+        "bus_log": [bus_line_json(line, start) for line in found.log if line.kind in BUS_KINDS],
         "markers": markers_json(found.markers, start),
         "walk": walk_json(found.walk, start),
         "problems": problems_json(found.problems),

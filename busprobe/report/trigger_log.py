@@ -18,6 +18,11 @@ from busprobe.results import Logged, LogLine, TriggerEntry
 _COLUMNS = ("t_s", "t_ns", "trigger", "decided_ns", "keep_from_ns", "keep_to_ns", "signals")
 
 
+def entry_name(entry: Logged) -> str:
+    """What was logged: "Reverse selected", "body asleep"."""
+    return entry.name if isinstance(entry, TriggerEntry) else f"{entry.name} {entry.kind}"
+
+
 def triggers_text(path: Path, entries: Sequence[Logged], start_ns: int) -> str:
     """What a file of this name is to hold; times `t_s` count from `start_ns`."""
     is_json = path.suffix.casefold() == ".json"
@@ -42,8 +47,7 @@ def triggers_csv(entries: Sequence[Logged], start_ns: int) -> str:
     rows.writerow(_COLUMNS)
     for e in entries:
         if isinstance(e, LogLine):
-            name = f"{e.name} {e.kind}"
-            rows.writerow((seconds(e.t_ns - start_ns), e.t_ns, name, e.decided_ns, None, None, e.text))
+            rows.writerow((seconds(e.t_ns - start_ns), e.t_ns, entry_name(e), e.decided_ns, None, None, e.text))
             continue
         signals = "; ".join(f"{name} {text}" for name, text in e.signals.items())
         rows.writerow((seconds(e.t_ns - start_ns), e.t_ns, e.name, e.decided_ns, e.keep_from_ns, e.keep_to_ns, signals))

@@ -8,9 +8,10 @@ from busprobe.report.markers import marker_lines
 from busprobe.report.not_passed import LEAST_SHOWN_NS, not_passed, signals_text
 from busprobe.report.quantities import counted, exact, moment, rounded, times, wall
 from busprobe.report.table import WIDE, Column, heading, paragraph, room, table
+from busprobe.report.trigger_log import entry_name
 from busprobe.report.verified import OUTCOMES, VERDICTS, Verified, latencies
 from busprobe.report.walk import walk_lines
-from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry
+from busprobe.results import BUS_KINDS, CheckResult, LogLine, Occurrence, Outcome, TriggerEntry
 
 CAUTION = (
     "A pass is evidence of behaviour in this recording, and no certificate: "
@@ -124,8 +125,8 @@ def _legend(checks: Sequence[CheckResult]) -> list[str]:
     """Words of the report that need a word, each once where it occurs."""
     outcomes = {o.outcome for check in checks for o in check.occurrences}
     told = [text for outcome, text in _MEANINGS.items() if outcome in outcomes]
-    timed_out = any(o.outcome is Outcome.FAILED for c in checks if latencies(c, c.occurrences) for o in c.occurrences)
-    told += [_OF_PASSED] if timed_out else []
+    mixed = (c for c in checks if c.count(Outcome.FAILED) and latencies(c, c.occurrences))
+    told += [_OF_PASSED] if any(mixed) else []
     told += [_NOT_SEEN] if any(check.start_not_seen for check in checks) else []
     return ["", *(line for text in told for line in paragraph(text, width=96))] if told else []
 
@@ -145,7 +146,7 @@ def _also_counted(checks: Sequence[CheckResult]) -> list[str]:
 
 def _trigger_log(found: Verified) -> list[str]:
     lines = [_trigger_line(entry, found.start_ns) for entry in found.triggers]
-    lines += [_bus_line(line, found.start_ns) for line in found.log if line.kind in ("asleep", "awake")]
+    lines += [_bus_line(line, found.start_ns) for line in found.log if line.kind in BUS_KINDS]
     if not lines:
         return []
     ordered = [row for _, row in sorted(lines, key=lambda line: line[0])]
@@ -160,4 +161,4 @@ def _trigger_line(entry: TriggerEntry, start_ns: int) -> tuple[tuple[int, int], 
 
 
 def _bus_line(line: LogLine, start_ns: int) -> tuple[tuple[int, int], Sequence[str]]:
-    return (line.decided_ns, line.t_ns), (moment(line.t_ns, start_ns), f"{line.name} {line.kind}", line.text)
+    return (line.decided_ns, line.t_ns), (moment(line.t_ns, start_ns), entry_name(line), line.text)

@@ -92,15 +92,15 @@ def _source(source: SourceNow, downs: DownsNow, picture: Snapshot) -> Iterator[W
         yield Wanted(source.name, source.trouble, True)
     if downs.count:
         is_over = picture.mode == "live" and picture.failure  # nothing comes any more, and it is said why
-        told = down_text(downs, picture.start_ns)
-        told = told if is_over else f"{told} {_CABLES[source.kind]}"
-        yield Wanted(source.name, told, downs.last is not None)
+        advice = "" if is_over else f" {_CABLES[source.kind]}"
+        yield Wanted(source.name, down_text(downs, picture.start_ns) + advice, downs.last is not None)
     elif source.gaps:
         yield Wanted(source.name, f"Was down {times(source.gaps)} before the time shown begins. {_CABLES[source.kind]}")
     if source.kind == "bus":
         yield from _bus(source, picture)
     for fault in source.faults:
-        yield Wanted(source.name, f"{fault_text(fault)[0].upper()}{fault_text(fault)[1:]}")
+        told = fault_text(fault)
+        yield Wanted(source.name, told[0].upper() + told[1:])
     if source.lost:
         yield Wanted(source.name, f"The driver says it lost {counted(source.lost, 'record')}.")
 

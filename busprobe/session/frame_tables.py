@@ -35,7 +35,7 @@ class FrameTables:
         channel = (rows.key >> 30).astype(np.uint8)
         if not np.array_equal(rows.key, self._keys):
             self._take_keys(tally)
-        total = np.bincount(channel, weights=rows.bits, minlength=len(tally.channels)) if len(rows.key) else np.zeros(1)
+        total = np.bincount(channel, weights=rows.bits, minlength=len(tally.channels))
         return FrameTable(
             tally.channels,
             channel,
@@ -49,7 +49,7 @@ class FrameTables:
             rows.words,
             rows.changed | rows.changed_before,
             rows.changed_ns,
-            rows.bits / np.maximum(total[channel], 1) if len(rows.key) else np.empty(0),
+            rows.bits / np.maximum(total[channel], 1),
             self._names,
             self._sending(rows),
         )

@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from busprobe.grown import Growing, Grown, order
-from busprobe.results import Logged, LogLine, TriggerEntry
-
-BUS_KINDS = ("asleep", "awake")
-"""Kinds of lines of the log that tell of a bus."""
+from busprobe.results import BUS_KINDS, Logged, LogLine, TriggerEntry
 
 
 class TriggerLog:

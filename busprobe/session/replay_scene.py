@@ -14,14 +14,14 @@ from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, Problems, said
 from busprobe.frames import Batch, FrameBatch, InputBatch, StateBatch
 from busprobe.health import Health
-from busprobe.results import CheckResult, Logged, LogLine, Outcome
+from busprobe.results import BUS_KINDS, CheckResult, Logged, LogLine, Outcome
 from busprobe.session.board import Board
 from busprobe.session.flow import Flow
 from busprobe.session.guide import Guide
 from busprobe.session.kept_marks import gap_marks, own_marks
 from busprobe.session.known_again import with_ends
 from busprobe.session.log_marks import LogMarks
-from busprobe.session.logged import BUS_KINDS, TriggerLog
+from busprobe.session.logged import TriggerLog
 from busprobe.session.opening import OpenedSource, OwnRecording, ring_notes, source_of, stated_uncertainty, walk_of
 from busprobe.session.player import ReplayPlayer
 from busprobe.session.sleeps import Sleeps

@@ -131,7 +131,7 @@ def _message_way(
     rows = tally.rows
     length = int(rows.length[place])
     payload = rows.words[place].astype("<u8").tobytes()[:length]
-    newest = f"{_rhythm(tally, place, channel, message)}newest {age_text(t_ns - int(rows.last_ns[place]))} ago"
+    newest = f"{_rhythm(tally, place, message)}newest {age_text(t_ns - int(rows.last_ns[place]))} ago"
     field = next(f for f in _fields(message, tally, place) if f.name == layout.name)
     digits = "".join(str(payload[b // 8] >> b % 8 & 1) if b // 8 < length else "." for b in bits)
     kind = "two's complement" if layout.signed else "IEEE 754" if layout.is_float else "unsigned"
@@ -157,7 +157,7 @@ def _conversion(source: Source, layout: SignalLayout, field: BitField, now: Sign
     return f"{field.raw} = {label}" + (f" → {now.text}" if now.code <= TRUE and now.text != label else "")
 
 
-def _rhythm(tally: FrameTally, place: int, channel: str, message: MessageLayout) -> str:
+def _rhythm(tally: FrameTally, place: int, message: MessageLayout) -> str:
     """How it is sent, as far as known: "every 20 ms, ", "sent on change, "."""
     rows = tally.rows
     sending = sending_of(int(rows.count[place]), rows.early[place], message.cycle_time_ns)

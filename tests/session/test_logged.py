@@ -9,9 +9,9 @@ from scripted import BENCH, ScriptedSource
 from test_live_scene import now_batches, until
 
 from busprobe.grown import Growing, order
-from busprobe.results import Logged, LogLine, TriggerEntry
+from busprobe.results import BUS_KINDS, Logged, LogLine, TriggerEntry
 from busprobe.session.live_scene import LiveScene
-from busprobe.session.logged import BUS_KINDS, TriggerLog
+from busprobe.session.logged import TriggerLog
 from busprobe.session.replay_scene import ReplayScene
 from busprobe.session.scenes import open_scene
 from busprobe.session.verifying import load_plan, verify

@@ -6,13 +6,14 @@ from bisect import bisect_left
 from collections.abc import Sequence
 
 from busprobe.grown import Grown, totals_of
+from busprobe.report.trigger_log import entry_name
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Logged, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.tui.view.came import came_brief, came_text
 from busprobe.tui.view.lazy_rows import LazyRows, Picked, RowMaker
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, clock, span
-from busprobe.tui.view.values import entry_name, entry_sign
+from busprobe.tui.view.values import entry_sign
 
 CHECK_COLUMNS = (
     Column("Verdict", 15),

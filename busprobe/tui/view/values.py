@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from busprobe.results import Logged, LogLine, TriggerEntry
+from busprobe.results import Logged, LogLine
 from busprobe.session.ages import age_text
 from busprobe.session.snapshot import SignalNow, Snapshot
 from busprobe.timeline import ASLEEP, FALSE, TRUE
@@ -17,11 +17,6 @@ def entry_sign(entry: Logged) -> Span:
     if isinstance(entry, LogLine):
         return Span(f"{ASLEEP_SIGN} ", Tone.DIM) if entry.kind == "asleep" else Span(f"{ON_SIGN} ", Tone.ON)
     return Span("▾ ", Tone.KEY) if entry.is_marker else Span("◆ ", Tone.NOTE)
-
-
-def entry_name(entry: Logged) -> str:
-    """What was logged: "Reverse selected", "body asleep"."""
-    return entry.name if isinstance(entry, TriggerEntry) else f"{entry.name} {entry.kind}"
 
 
 def excuse_sign(signal: SignalNow) -> str:

@@ -29,7 +29,7 @@ class _Styles(dict[Tone, Style]):
         return style
 
 
-class Line(Strip):
+class PaintedStrip(Strip):
     """A line of a widget; taken whole, as nearly always, it is not looked through for where to cut it."""
 
     def divide(self, cuts: Iterable[int]) -> Sequence[Strip]:
@@ -123,7 +123,7 @@ class Painted(ScrollView, can_focus=False):
                 segments.append(Segment(printable(text), styles[tone]))
             text, tone = more, its_tone
         segments.append(Segment(printable(text), styles[tone]))
-        return Line(segments, self._across)
+        return PaintedStrip(segments, self._across)
 
     @property
     def blanks_join(self) -> bool:
