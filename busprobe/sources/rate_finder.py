@@ -32,6 +32,8 @@ RATES = (500_000, 250_000, 125_000, 1_000_000, 100_000, 83_333, 50_000, 33_333, 
 """In the order in which they are met (common practice, no source)."""
 LISTEN_NS = 1_500_000_000
 """Most messages come ten times a second or more; at each rate it is listened for this long."""
+SETTLE_NS = 250_000_000
+"""What comes this soon after a change of rate was heard at the rate before: adapters and ports hold frames back."""
 ENOUGH = 20
 """Good frames after which a rate is settled, error frames after which it is not the one."""
 FEW = 0.1
@@ -127,29 +129,30 @@ def search(
     rates: tuple[int, ...] = RATES,
     listen_ns: int = LISTEN_NS,
     on_heard: Callable[[Heard], None] | None = None,
+    settle_ns: int = SETTLE_NS,
 ) -> RateSearch:
     """Listen at each rate until one is right."""
     heard: list[Heard] = []
     for rate in rates:
-        heard.append(_listen(source, clock, rate, listen_ns))
+        heard.append(_listen(source, clock, rate, listen_ns, settle_ns))
         if on_heard is not None:
             on_heard(heard[-1])
         if heard[-1].verdict is Verdict.RIGHT:
-            return RateSearch(_confirmed(source, clock, heard, listen_ns), tuple(heard))
+            return RateSearch(_confirmed(source, clock, heard, listen_ns, settle_ns), tuple(heard))
     return RateSearch(None, tuple(heard))
 
 
-def _confirmed(source: Tunable, clock: Clock, heard: list[Heard], listen_ns: int) -> int:
+def _confirmed(source: Tunable, clock: Clock, heard: list[Heard], listen_ns: int, settle_ns: int) -> int:
     """The right rate: some adapters refuse a rate without a word, and stay at the one before."""
     found = heard[-1].rate
     before = [h.rate for h in heard[:-1] if h.verdict is Verdict.SILENT]
     if not before:
         return found
-    again = _listen(source, clock, before[-1], listen_ns)
+    again = _listen(source, clock, before[-1], listen_ns, settle_ns)
     return again.rate if again.verdict is Verdict.RIGHT else found
 
 
-def _listen(source: Tunable, clock: Clock, rate: int, listen_ns: int) -> Heard:
+def _listen(source: Tunable, clock: Clock, rate: int, listen_ns: int, settle_ns: int) -> Heard:
     try:
         source.tune(rate, clock)
     except DeviceError as error:
@@ -157,19 +160,30 @@ def _listen(source: Tunable, clock: Clock, rate: int, listen_ns: int) -> Heard:
             return Heard(rate, is_possible=False)
         raise
     good = errors = 0
-    end_ns = clock.now_ns() + listen_ns
-    while clock.now_ns() < end_ns and errors < ENOUGH + good:
-        try:
+    try:
+        _settle(source, clock, settle_ns)
+        end_ns = clock.now_ns() + listen_ns
+        while clock.now_ns() < end_ns and errors < ENOUGH + good:
             batch = source.read()
-        except DeviceError:
-            if source.health().state == BusState.OFF:
+            bad = int(np.count_nonzero(batch.flags & ERROR))
+            good, errors = good + len(batch) - bad, errors + bad
+            if good >= ENOUGH and errors <= FEW * good:
                 break
+    except DeviceError:
+        if source.health().state != BusState.OFF:
             raise
-        bad = int(np.count_nonzero(batch.flags & ERROR))
-        good, errors = good + len(batch) - bad, errors + bad
-        if good >= ENOUGH and errors <= FEW * good:
-            break
+        errors = max(errors, 1)
     return Heard(rate, good, errors)
+
+
+def _settle(source: Tunable, clock: Clock, settle_ns: int) -> None:
+    """Read what was heard at the rate before, and forget it: all that has come when the time is over."""
+    end_ns = clock.now_ns() + settle_ns
+    while settle_ns:
+        began_ns = clock.now_ns()
+        source.read()
+        if began_ns >= end_ns:
+            return
 
 
 def _root(error: BaseException) -> BaseException:

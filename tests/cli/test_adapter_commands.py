@@ -38,7 +38,8 @@ def test_adapters_prints_what_to_do_next(capsys: pytest.CaptureFixture[str]) -> 
 @pytest.fixture
 def brisk(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(rate_finder, "LISTEN_NS", 100_000_000)
-    monkeypatch.setattr(rate_finder.search, "__defaults__", (rate_finder.RATES[:3], 100_000_000, None))
+    defaults = (rate_finder.RATES[:3], 100_000_000, None, rate_finder.SETTLE_NS)
+    monkeypatch.setattr(rate_finder.search, "__defaults__", defaults)
 
 
 def test_a_rate_is_found(brisk: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -34,7 +34,8 @@ class SlcanAdapter:
 
     vehicle_rate: bit rate of the bus that it is plugged into. traffic: frames that the vehicle
     sends over and over, one every `every_s`. knows: rates that the adapter can be set to; a refused
-    one leaves it at the rate before.
+    one leaves it at the rate before. lag_s: what the vehicle sends comes out of the port this much later,
+    whatever was commanded meanwhile.
     """
 
     def __init__(
@@ -43,6 +44,7 @@ class SlcanAdapter:
         traffic: tuple[str, ...] = (),
         every_s: float = 0.002,
         knows: tuple[int, ...] | None = None,
+        lag_s: float = 0.0,
     ) -> None:
         self.master, self._slave = pty.openpty()
         tty.setraw(self._slave)
@@ -52,6 +54,8 @@ class SlcanAdapter:
         self._vehicle_rate = vehicle_rate
         self._traffic, self._every_s = traffic, every_s
         self._knows = knows
+        self._lag_s = lag_s
+        self._held: deque[tuple[float, bytes]] = deque()
         self._rate: int | None = None
         self._is_open = False
         self._out: deque[bytes] = deque()
@@ -95,15 +99,24 @@ class SlcanAdapter:
                 *lines, buffer = buffer.split(b"\r")
                 for line in lines:
                     os.write(self.master, self._answer(line.decode("ascii")))
+            now = time.monotonic()
+            while self._held and self._held[0][0] <= now:
+                os.write(self.master, self._held.popleft()[1])
             if not self.is_hearing:
                 continue
             with self._lock:
                 waiting, self._out = self._out, deque()
             for line in waiting:
-                os.write(self.master, line)
-            if self._traffic and time.monotonic() >= due:
-                os.write(self.master, f"{self._traffic[turn % len(self._traffic)]}\r".encode())
-                turn, due = turn + 1, time.monotonic() + self._every_s
+                self._give(line)
+            if self._traffic and now >= due:
+                self._give(f"{self._traffic[turn % len(self._traffic)]}\r".encode())
+                turn, due = turn + 1, now + self._every_s
+
+    def _give(self, line: bytes) -> None:
+        if self._lag_s:
+            self._held.append((time.monotonic() + self._lag_s, line))
+        else:
+            os.write(self.master, line)
 
     def _answer(self, command: str) -> bytes:
         if command:

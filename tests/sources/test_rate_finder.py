@@ -157,6 +157,14 @@ def test_slcan(rate: int) -> None:
         assert not adapter.sent, "nothing was sent"
 
 
+def test_frames_that_the_adapter_holds_back_are_not_heard_at_the_next_rate() -> None:
+    """At 500 kbit/s nothing is heard, so it is listened to once more after 250: late frames would make it right."""
+    with SlcanAdapter(vehicle_rate=250_000, traffic=TRAFFIC, lag_s=0.08) as adapter:
+        found = search_slcan(adapter, RATES[:3])
+    assert [heard.verdict for heard in found.heard] == [Verdict.SILENT, Verdict.RIGHT]
+    assert found.rate == 250_000
+
+
 def test_slcan_on_a_silent_bus() -> None:
     with SlcanAdapter() as adapter:
         found = search_slcan(adapter, RATES[:3])
@@ -166,7 +174,7 @@ def test_slcan_on_a_silent_bus() -> None:
 def test_an_adapter_that_reports_error_frames(monkeypatch: pytest.MonkeyPatch) -> None:
     bus = virtual_bus()
     with other_end(bus) as vehicle, tuned_virtual(bus, vehicle, 125_000, monkeypatch) as source:
-        found = search(source, Clock(), RATES, LISTEN_NS)
+        found = search(source, Clock(), RATES, LISTEN_NS, settle_ns=0)
     assert found.rate == 125_000
     assert [heard.verdict for heard in found.heard] == [Verdict.WRONG, Verdict.WRONG, Verdict.RIGHT]
 
@@ -187,7 +195,8 @@ def tuned_virtual(bus: Bus, vehicle: can.BusABC, rate: int, monkeypatch: pytest.
     source.close()
 
 
-def test_a_bus_off_at_a_wrong_rate_is_a_wrong_rate(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("settle_ns", [0, 60_000_000], ids=["while listening", "while settling"])
+def test_a_bus_off_at_a_wrong_rate_is_a_wrong_rate(settle_ns: int, monkeypatch: pytest.MonkeyPatch) -> None:
     bus = virtual_bus()
     with other_end(bus) as vehicle:
         source = BusSource(bus)
@@ -195,11 +204,13 @@ def test_a_bus_off_at_a_wrong_rate_is_a_wrong_rate(monkeypatch: pytest.MonkeyPat
 
         def tune(bitrate: int, clock: Clock) -> None:
             real(bitrate, clock)
-            is_right = bitrate == 250_000
-            vehicle.send(can.Message(arbitration_id=0x040, data=bytes(8), is_error_frame=not is_right))
+            if bitrate == 250_000:
+                vehicle.send_periodic(can.Message(arbitration_id=0x040, data=bytes(8)), 0.01)
+            else:
+                vehicle.send(can.Message(arbitration_id=0x040, data=bytes(8), is_error_frame=True))
 
         monkeypatch.setattr(source, "tune", tune)
-        found = search(source, Clock(), RATES, LISTEN_NS)
+        found = search(source, Clock(), RATES, LISTEN_NS, settle_ns=settle_ns)
         source.close()
     assert [heard.verdict for heard in found.heard] == [Verdict.WRONG, Verdict.RIGHT]
 
