@@ -1,4 +1,4 @@
-"""Rows made when they are looked at: of a very long list only those in view."""
+"""Rows made when they are looked at: of a long list only those in view."""
 
 from __future__ import annotations
 
@@ -17,6 +17,30 @@ class Timed(Protocol):
 
 
 T = TypeVar("T", bound=Timed)
+Item = TypeVar("Item")
+
+
+class LazyRows(Sequence[Row]):
+    """A row for each item of any kind; the next list makes its own."""
+
+    def __init__(self, items: Sequence[Item], make: Callable[[Item], Row]) -> None:
+        self._make: Callable[[int], Row] = lambda i: make(items[i])
+        self._made: list[Row | None] = [None] * len(items)
+
+    def __len__(self) -> int:
+        return len(self._made)
+
+    @overload
+    def __getitem__(self, i: int) -> Row: ...
+    @overload
+    def __getitem__(self, i: slice) -> list[Row]: ...
+    def __getitem__(self, i: int | slice) -> Row | list[Row]:
+        if isinstance(i, slice):
+            return [self[k] for k in range(*i.indices(len(self)))]
+        row = self._made[i]
+        if row is None:
+            row = self._made[i] = self._make(i)
+        return row
 
 
 class Picked(Sequence[T]):
@@ -59,8 +83,8 @@ class RowMaker(Generic[T]):
         return row
 
 
-class LazyRows(Sequence[Row], Generic[T]):
-    """A row for each item."""
+class TimedRows(Sequence[Row], Generic[T]):
+    """A row for each item that has a time; those of items that stay are kept from list to list by the maker."""
 
     def __init__(self, items: Sequence[T], maker: RowMaker[T], make: Callable[[T], Row]) -> None:
         self._items, self._maker, self._make = items, maker, make
@@ -91,6 +115,6 @@ class LazyRows(Sequence[Row], Generic[T]):
 
 def place_of(rows: Sequence[Row], key: str) -> int | None:
     """Where the row of a key is in any list of rows."""
-    if isinstance(rows, LazyRows):
+    if isinstance(rows, TimedRows):
         return rows.place_of(key)
     return next((i for i, row in enumerate(rows) if row.key == key), None)

@@ -10,7 +10,7 @@ from busprobe.report.trigger_log import entry_name
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Logged, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.tui.view.came import came_brief, came_text
-from busprobe.tui.view.lazy_rows import LazyRows, Picked, RowMaker
+from busprobe.tui.view.lazy_rows import Picked, RowMaker, TimedRows
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, clock, span
 from busprobe.tui.view.values import entry_sign
@@ -87,7 +87,7 @@ class LogicRows:
             if old is None or old[0].name != check.name or old[1] != start_ns:
                 self._occurrence_rows = RowMaker(lambda one: one.part)
             of = check
-            rows = LazyRows(check.occurrences, self._occurrence_rows, lambda one: occurrence_row(of, one, start_ns))
+            rows = TimedRows(check.occurrences, self._occurrence_rows, lambda one: occurrence_row(of, one, start_ns))
             self._occurrences = old = (check, start_ns, rows)
         return old[2]
 
@@ -99,7 +99,7 @@ class LogicRows:
             if start_ns != self._start_ns:
                 self._start_ns, self._trigger_rows = start_ns, RowMaker(entry_name)
             shown = self._shown.of(entries, words)
-            self._triggers = (key, LazyRows(shown, self._trigger_rows, lambda entry: trigger_row(entry, start_ns)))
+            self._triggers = (key, TimedRows(shown, self._trigger_rows, lambda entry: trigger_row(entry, start_ns)))
         return self._triggers[1]
 
 

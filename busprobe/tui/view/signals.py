@@ -9,7 +9,8 @@ from busprobe.errors import counted
 from busprobe.session.snapshot import Kind, SignalNow, Snapshot
 from busprobe.session.strips import SLICES
 from busprobe.tui.view.history import history
-from busprobe.tui.view.spans import Column, LazyRows, Row, Tone, cell, matches
+from busprobe.tui.view.lazy_rows import LazyRows
+from busprobe.tui.view.spans import Column, Row, Tone, cell, matches
 from busprobe.tui.view.times import clock
 from busprobe.tui.view.values import fresh_cell, since_cell, value_cell
 

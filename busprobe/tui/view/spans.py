@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import Literal, NamedTuple, TypeVar, overload
+from typing import Literal, NamedTuple
 
 from rich.cells import cell_len, set_cell_size
-
-T = TypeVar("T")
 
 
 class Tone(Enum):
@@ -73,29 +71,6 @@ class Row:
     def as_text(self) -> str:
         copy = self.copy if isinstance(self.copy, str) else self.copy()
         return copy or "\t".join(plain(part).strip() for part in self.cells)
-
-
-class LazyRows(Sequence[Row]):
-    """Rows that are made when they are looked at: of a long list only those in view."""
-
-    def __init__(self, items: Sequence[T], make: Callable[[T], Row]) -> None:
-        self._make: Callable[[int], Row] = lambda i: make(items[i])
-        self._made: list[Row | None] = [None] * len(items)
-
-    def __len__(self) -> int:
-        return len(self._made)
-
-    @overload
-    def __getitem__(self, i: int) -> Row: ...
-    @overload
-    def __getitem__(self, i: slice) -> list[Row]: ...
-    def __getitem__(self, i: int | slice) -> Row | list[Row]:
-        if isinstance(i, slice):
-            return [self[k] for k in range(*i.indices(len(self)))]
-        row = self._made[i]
-        if row is None:
-            row = self._made[i] = self._make(i)
-        return row
 
 
 @dataclass(frozen=True, slots=True)
