@@ -65,6 +65,11 @@ class Occurrence:
     never_came: bool = False
     """Of such a failure: `when` ended without it."""
 
+    @property
+    def came_ns(self) -> int | None:
+        """How long after `t_ns` it came, in time or late; None where it did not, or nobody saw whether."""
+        return self.came_after_ns if self.latency_ns is None else self.latency_ns
+
 
 @dataclass(frozen=True)
 class CheckResult:

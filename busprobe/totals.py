@@ -10,26 +10,30 @@ from busprobe.results import Occurrence, Outcome
 class PartTotals:
     """Of one part of a check: "on" or "off" of `follows`; of any other check there is one, named ""."""
 
-    __slots__ = ("_counts", "first", "longest_ns", "worst")
+    __slots__ = ("_counts", "first", "longest_ns", "never_came", "worst")
 
     def __init__(self, first: Occurrence) -> None:
         self._counts: dict[Outcome, int] = {}
         self.first = first
         self.longest_ns = 0
         """The longest latency of any of them."""
+        self.never_came = 0
+        """How many did not come while `when` lasted."""
         self.worst: Occurrence | None = None
-        """The passed one of the longest latency."""
+        """The one that came latest after its beginning, in time or not."""
 
     def copy(self) -> PartTotals:
         other = PartTotals(self.first)
-        other._counts, other.longest_ns, other.worst = self._counts.copy(), self.longest_ns, self.worst
+        other._counts, other.longest_ns = self._counts.copy(), self.longest_ns
+        other.never_came, other.worst = self.never_came, self.worst
         return other
 
     def add(self, one: Occurrence) -> None:
         self._counts[one.outcome] = self._counts.get(one.outcome, 0) + 1
         if one.latency_ns is not None:
             self.longest_ns = max(self.longest_ns, one.latency_ns)
-            self.worst = worse(self.worst, one)
+        self.never_came += one.never_came
+        self.worst = worse(self.worst, one)
 
     def count(self, outcome: Outcome) -> int:
         return self._counts.get(outcome, 0)
@@ -44,7 +48,7 @@ class Totals:
         self.parts: dict[str, PartTotals] = {}
         """In the order in which they are met."""
         self.worst: Occurrence | None = None
-        """The passed one of the longest latency, of all parts."""
+        """The one that came latest after its beginning, in time or not, of all parts."""
         self.newest: Occurrence | None = None
         """The one that began last."""
 
@@ -64,6 +68,11 @@ class Totals:
                 self.newest = one
             self.worst = worse(self.worst, one)
 
+    @property
+    def never_came(self) -> int:
+        """How many did not come while `when` lasted."""
+        return sum(part.never_came for part in self.parts.values())
+
     def count(self, outcome: Outcome, part: str | None = None) -> int:
         """part: None for all."""
         if part is None:
@@ -72,7 +81,7 @@ class Totals:
 
 
 def worse(worst: Occurrence | None, one: Occurrence) -> Occurrence | None:
-    """The passed one of the longer latency; of equals the first."""
-    if one.latency_ns is None or one.outcome is not Outcome.PASSED:
+    """The one that took longer to come; of equals the first."""
+    if one.came_ns is None:
         return worst
-    return one if worst is None or one.latency_ns > (worst.latency_ns or 0) else worst
+    return one if worst is None or one.came_ns > (worst.came_ns or 0) else worst

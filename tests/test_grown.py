@@ -14,10 +14,10 @@ from busprobe.totals import Totals
 
 
 def occurrence(draw: random.Random, t_ns: int) -> Occurrence:
-    latency = draw.choice([None, draw.randrange(5)])
+    latency, late = draw.choice([(None, None), (draw.randrange(5), None), (None, draw.randrange(5, 9))])
     return Occurrence(
         t_ns, t_ns + draw.randrange(3), draw.choice(list(Outcome)), draw.choice(["on", "off"]), latency,
-        tight=draw.random() < 0.2,
+        tight=draw.random() < 0.2, came_after_ns=late, never_came=draw.random() < 0.1,
     )  # fmt: skip
 
 
@@ -28,9 +28,14 @@ def some(seed: int, count: int) -> list[Occurrence]:
 
 def plainly(ones: list[Occurrence]) -> dict[str, object]:
     """The totals as a sum over all."""
-    timed = [o for o in ones if o.outcome is Outcome.PASSED and o.latency_ns is not None]
+    came = [o for o in ones if o.latency_ns is not None or o.came_after_ns is not None]
+
+    def taken(one: Occurrence) -> int:
+        return (one.latency_ns or 0) + (one.came_after_ns or 0)
+
     found: dict[str, object] = {
-        "worst": max(timed, key=lambda o: o.latency_ns or 0, default=None),
+        "worst": max(came, key=taken, default=None),
+        "never": sum(o.never_came for o in ones),
         "newest": max(ones, key=lambda o: o.t_ns, default=None),
         "parts": list(dict.fromkeys(o.part for o in ones)),
     }
@@ -40,17 +45,20 @@ def plainly(ones: list[Occurrence]) -> dict[str, object]:
             [sum(o.outcome is outcome for o in of_it) for outcome in Outcome],
             of_it[0],
             max([o.latency_ns for o in of_it if o.latency_ns is not None], default=0),
-            max([o for o in timed if o.part == part], key=lambda o: o.latency_ns or 0, default=None),
+            max([o for o in came if o.part == part], key=taken, default=None),
+            sum(o.never_came for o in of_it),
         )
     return found
 
 
 def told(totals: Totals) -> dict[str, object]:
-    found: dict[str, object] = {"worst": totals.worst, "newest": totals.newest, "parts": list(totals.parts)}
+    found: dict[str, object] = {
+        "worst": totals.worst, "never": totals.never_came, "newest": totals.newest, "parts": list(totals.parts),
+    }  # fmt: skip
     for name, part in totals.parts.items():
         counts = [part.count(outcome) for outcome in Outcome]
         assert counts == [totals.count(outcome, name) for outcome in Outcome]
-        found[name] = (counts, part.first, part.longest_ns, part.worst)
+        found[name] = (counts, part.first, part.longest_ns, part.worst, part.never_came)
     return found
 
 

@@ -66,7 +66,7 @@ class Verified(Protocol):
 
 @dataclass(frozen=True)
 class Latencies:
-    """Latencies of the occurrences of one check or of one part of it."""
+    """How long it took to come, in time or late, in the occurrences of one check or of one part of it."""
 
     worst_ns: int
     median_ns: int
@@ -82,8 +82,8 @@ class Latencies:
 
 
 def latencies(check: CheckResult, occurrences: Sequence[Occurrence]) -> Latencies | None:
-    """Worst and median latency of some occurrences of `check`, None where none was measured."""
-    measured = [(o.latency_ns, o) for o in occurrences if o.latency_ns is not None]
+    """Worst and median of all that came in some occurrences of `check`, late ones too; None where none came."""
+    measured = [(o.came_ns, o) for o in occurrences if o.came_ns is not None]
     if not measured:
         return None
     times = [latency for latency, _ in measured]

@@ -24,7 +24,8 @@ _MEANINGS = {
     Outcome.ALREADY: "already so: true before it was asked for, which proves nothing.",
     Outcome.CUT: "cut short: `when` or the data ended before the outcome could be told; not held against it.",
 }
-_OF_PASSED = "worst, median: of the occurrences that passed; where one failed there is no margin."
+_LATE_TOO = "worst, median: of all that came, late ones too; where one failed there is no margin."
+_NEVER = "never: one or more did not come while `when` lasted."
 _NOT_SEEN = "start not seen: true at first sight or after unknown, so its beginning was not seen."
 
 _COLUMNS = (
@@ -108,11 +109,12 @@ def _measures(check: CheckResult, occurrences: Sequence[Occurrence]) -> Sequence
     tight = sum(o.tight for o in occurrences)
     tight_text = f"{tight} tight" if tight else ""
     timed = latencies(check, occurrences)
+    never = "never" if any(o.never_came for o in occurrences) else ""
     if timed is None:
-        return (told, "", "", "", exact(check.limit_ns) if check.limit_ns is not None else "", "", tight_text)
+        return (told, never, "", "", exact(check.limit_ns) if check.limit_ns is not None else "", "", tight_text)
     return (
         told,
-        rounded(timed.worst_ns),
+        never or rounded(timed.worst_ns),
         rounded(timed.median_ns),
         rounded(timed.uncertainty_ns) if timed.uncertainty_ns >= LEAST_SHOWN_NS else "",
         exact(timed.limit_ns) if timed.limit_ns is not None else "",
@@ -126,7 +128,8 @@ def _legend(checks: Sequence[CheckResult]) -> list[str]:
     outcomes = {o.outcome for check in checks for o in check.occurrences}
     told = [text for outcome, text in _MEANINGS.items() if outcome in outcomes]
     mixed = (c for c in checks if c.count(Outcome.FAILED) and latencies(c, c.occurrences))
-    told += [_OF_PASSED] if any(mixed) else []
+    told += [_LATE_TOO] if any(mixed) else []
+    told += [_NEVER] if any(o.never_came for check in checks for o in check.occurrences) else []
     told += [_NOT_SEEN] if any(check.start_not_seen for check in checks) else []
     return ["", *(line for text in told for line in paragraph(text, width=96))] if told else []
 

@@ -3,6 +3,8 @@
 import json
 from dataclasses import dataclass, field, replace
 
+import pytest
+
 from busprobe.errors import Problems
 from busprobe.report.as_json import dump, verify_json
 from busprobe.report.not_passed import MOST_SHOWN
@@ -224,11 +226,38 @@ def test_json_counts_problems() -> None:
     }
 
 
-def test_where_one_failed_the_passed_ones_leave_no_margin() -> None:
-    late = Occurrence(at(9000), at(9300), Outcome.FAILED, note="came after 450 ms")
-    check = replace(REVERSE, verdict=Verdict.FAIL, occurrences=(*REVERSE.occurrences, late))
+LATE = Occurrence(at(9000), at(9300), Outcome.FAILED, note="not within the time allowed", came_after_ns=450 * MS)
+NEVER = Occurrence(at(9500), at(9800), Outcome.FAILED, note="not within the time allowed", never_came=True)
+UNFOLLOWED = Occurrence(at(9900), at(9999), Outcome.FAILED, note="not within the time allowed")
+
+
+@pytest.mark.parametrize(
+    ("failed", "worst", "median"),
+    [
+        pytest.param((LATE,), "450 ms", "224 ms", id="a late one is the worst of those that came"),
+        pytest.param((LATE, NEVER), "never", "224 ms", id="one that never came is worse"),
+        pytest.param((UNFOLLOWED,), "297 ms", "150 ms", id="of one that was not seen to come nothing is known"),
+    ],
+)
+def test_the_worst_is_of_all_that_came_and_where_one_failed_there_is_no_margin(
+    failed: tuple[Occurrence, ...], worst: str, median: str
+) -> None:
+    check = replace(REVERSE, verdict=Verdict.FAIL, occurrences=(*REVERSE.occurrences, *failed))
     text = "\n".join(verify_lines(Found(checks=(check,))))
     row = next(line for line in text.splitlines() if line.startswith("fail "))
-    assert "297 ms" in row
+    assert f" {worst} {median} 5.00 ms 300 ms" in " ".join(row.split())
     assert "3.00 ms" not in row
-    assert "worst, median: of the occurrences that passed; where one failed there is no margin." in text
+    assert "worst, median: of all that came, late ones too; where one failed there is no margin." in text
+    assert ("never: one or more did not come while `when` lasted." in text) == (worst == "never")
+
+
+def test_json_has_the_worst_of_all_that_came() -> None:
+    check = replace(REVERSE, verdict=Verdict.FAIL, occurrences=(*REVERSE.occurrences, LATE))
+    (told,) = verify_json(Found(checks=(check,)))["checks"]  # type: ignore[misc,union-attr]
+    assert (told["worst_ms"], told["median_ms"]) == (450.0, 223.5)  # type: ignore[index,call-overload]
+
+
+def test_where_none_came_at_all_the_worst_is_never() -> None:
+    check = replace(REVERSE, verdict=Verdict.FAIL, occurrences=(NEVER,))
+    row = next(line for line in verify_lines(Found(checks=(check,))) if line.startswith("fail "))
+    assert row.split()[-5:] == ["1", "failed", "never", "300", "ms"]

@@ -10,6 +10,7 @@ from fake_van import CHECKS, MS, START, TRIGGERS, at
 from busprobe.results import CheckResult, LogLine, Occurrence, Outcome, TriggerEntry, Verdict
 from busprobe.tui.view.latency import about_lines, axis_signs, plot_lines
 from busprobe.tui.view.logic import (
+    CHECK_COLUMNS,
     OCCURRENCE_COLUMNS,
     LogicRows,
     check_row,
@@ -170,6 +171,34 @@ def test_each_part_has_its_own_line_and_limit() -> None:
 def test_a_wide_plot_has_words() -> None:
     (line,) = plot_lines(REVERSE, 80)
     assert plain(line) == "     0├──────••──────────!┃┄┄┄┄┄┤ 375 ms    worst 296 ms of 300 ms              "
+
+
+WORST = [
+    ("nothing measured", [occurrence(None, CUT)], "200 ms", Tone.DIM),
+    ("passed", [occurrence(100), occurrence(150)], "150 ms of 200 ms", Tone.PLAIN),
+    ("tight", [occurrence(100), occurrence(195, tight=True)], "195 ms of 200 ms", Tone.WARN),
+    ("late", [occurrence(100), came(428_600_000), came(300 * MS)], "✗ 429 ms of 200 ms", Tone.BAD),
+    ("never", [occurrence(100), came(None), came(300 * MS)], "✗ never of 200 ms", Tone.BAD),
+    ("only never", [came(None)], "✗ never of 200 ms", Tone.BAD),
+    ("failed, not seen to come", [occurrence(100), occurrence(None, FAILED)], "100 ms of 200 ms", Tone.PLAIN),
+]
+
+
+@pytest.mark.parametrize(("occurrences", "told", "tone"), [row[1:] for row in WORST], ids=[row[0] for row in WORST])
+def test_the_worst_is_of_all_that_came_late_ones_too(occurrences: list[Occurrence], told: str, tone: Tone) -> None:
+    check = CheckResult("x", Verdict.FAIL, tuple(occurrences), "expect", "", 200 * MS)
+    place = [column.title for column in CHECK_COLUMNS].index("Worst, late too")
+    (span,) = check_row(check).cells[place]
+    assert (span.text, span.tone) == (told, tone)
+    if " of " in told:
+        assert f"  worst {told}" in plain(plot_lines(check, 100)[0])
+
+
+def test_a_worst_that_is_too_wide_for_its_column_leaves_the_limit_out() -> None:
+    long = dataclasses.replace(occurrence(None), latency_ns=1770 * 1000 * MS)
+    check = CheckResult("x", Verdict.PASS, (long,), "expect", "", 1860 * 1000 * MS)
+    assert texts(check_row(check))[-1] == "29 min 30 s"
+    assert "  worst 29 min 30 s of 31 min 00 s" in plain(plot_lines(check, 100)[0])
 
 
 def test_a_check_without_latency_says_so() -> None:

@@ -1,6 +1,6 @@
 """Latency against limit as a small plot: each occurrence a mark on a line from 0 to the limit and beyond.
 
-     on   0├────────•──●──!┃┄┄┄┄✗┤ 250 ms    worst 196 ms of 200 ms
+     on   0├────────•──●──!┃┄┄┄┄✗┤ 250 ms    worst ✗ 240 ms of 200 ms, ✗ 1 failed
 
 A column that holds several passed ones shows "●"; the worst wins. What came too late stands where
 it came; past the end of the line, or never, in the last column.
@@ -14,7 +14,7 @@ from textwrap import wrap
 from busprobe.grown import Grown, totals_of
 from busprobe.results import CheckResult, Occurrence, Outcome
 from busprobe.totals import PartTotals
-from busprobe.tui.view.logic import limit_of, occurrence_text
+from busprobe.tui.view.logic import limit_of, occurrence_text, worst_of
 from busprobe.tui.view.spans import Line, Span, Tone, fit
 from busprobe.tui.view.times import span
 
@@ -42,10 +42,9 @@ class Marks:
     def add(self, occurrences: Iterable[Occurrence]) -> None:
         last, end_ns = self._last, self.of[1]
         for one in occurrences:
-            latency, is_failed = one.latency_ns, one.outcome is Outcome.FAILED
-            if not is_failed and (latency is None or one.outcome is not Outcome.PASSED):
+            taken, is_failed = one.came_ns, one.outcome is Outcome.FAILED
+            if not is_failed and (taken is None or one.outcome is not Outcome.PASSED):
                 continue
-            taken = one.came_after_ns if latency is None else latency
             column = last if taken is None else min(taken * last // end_ns, last)
             if is_failed:
                 self._failed.add(column)
@@ -146,12 +145,10 @@ def axis_signs(occurrences: Sequence[Occurrence], limit_ns: int, end_ns: int, wi
 
 
 def _words(part: PartTotals | None, limit_ns: int) -> list[Span]:
-    worst = None if part is None else part.worst
     failed = 0 if part is None else part.count(Outcome.FAILED)
     spans = [Span(f"  limit ┃ {span(limit_ns)}")]
-    if worst is not None:
-        tone = Tone.WARN if worst.tight else Tone.PLAIN
-        spans = [Span(f"  worst {span(worst.latency_ns or 0)} of {span(limit_ns)}", tone)]
+    if part is not None and (part.worst is not None or part.never_came):
+        spans = [Span("  worst "), worst_of(part, limit_ns)]
     if failed:
         spans.append(Span(f", ✗ {failed} failed", Tone.BAD))
     return spans

@@ -9,6 +9,7 @@ from busprobe.grown import Grown, totals_of
 from busprobe.report.trigger_log import entry_name
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Logged, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
+from busprobe.totals import PartTotals, Totals
 from busprobe.tui.view.came import came_brief, came_text
 from busprobe.tui.view.lazy_rows import Picked, RowMaker, TimedRows
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
@@ -23,7 +24,7 @@ CHECK_COLUMNS = (
     Column("Undecided", 9, "right", drop=2),
     Column("Already so", 10, "right", drop=4),
     Column("Cut short", 9, "right", drop=5),
-    Column("Worst of limit", 18, "right", drop=3),
+    Column("Worst, late too", 18, "right", drop=3),
 )
 OCCURRENCE_COLUMNS = (
     Column("Began", 10, "right"),
@@ -104,7 +105,7 @@ class LogicRows:
 
 
 def check_row(check: CheckResult) -> Row:
-    """Verdict, name, how often each outcome, the worst latency."""
+    """Verdict, name, how often each outcome, the worst of all that came and its limit."""
     totals = totals_of(check.occurrences)
     counts = {outcome: totals.count(outcome) for outcome in OUTCOMES}
     verdict = _VERDICTS[check.verdict]
@@ -125,11 +126,24 @@ def _count(count: int, tone: Tone) -> Cell:
 
 
 def _worst(check: CheckResult) -> Cell:
-    worst = totals_of(check.occurrences).worst
-    if worst is None or check.limit_ns is None:
+    totals = totals_of(check.occurrences)
+    if check.limit_ns is None or (totals.worst is None and not totals.never_came):
         return cell("–" if check.limit_ns is None else span(check.limit_ns), Tone.DIM)
-    tone = Tone.WARN if worst.tight else Tone.PLAIN
-    return cell(f"{span(worst.latency_ns or 0)} of {span(limit_of(check, worst) or 0)}", tone)
+    told = worst_of(totals, check.limit_ns if totals.worst is None else limit_of(check, totals.worst))
+    if len(told.text) > CHECK_COLUMNS[-1].width:  # without the limit, which the line below the list says too
+        told = Span(told.text.partition(" of ")[0], told.tone)
+    return (told,)
+
+
+def worst_of(totals: Totals | PartTotals, limit_ns: int | None) -> Span:
+    """How late it came at worst, of its limit: "232 ms of 300 ms", "✗ 429 ms of 300 ms", "✗ never of 300 ms"."""
+    worst, limit = totals.worst, span(limit_ns or 0)
+    if totals.never_came or worst is None:
+        return Span(f"✗ never of {limit}", Tone.BAD)
+    told = f"{span(worst.came_ns or 0)} of {limit}"
+    if worst.latency_ns is None:
+        return Span(f"✗ {told}", Tone.BAD)
+    return Span(told, Tone.WARN if worst.tight else Tone.PLAIN)
 
 
 def limit_of(check: CheckResult, one: Occurrence) -> int | None:
@@ -139,8 +153,7 @@ def limit_of(check: CheckResult, one: Occurrence) -> int | None:
 
 def occurrence_row(check: CheckResult, one: Occurrence, start_ns: int) -> Row:
     limit = limit_of(check, one)
-    taken = one.came_after_ns if one.latency_ns is None else one.latency_ns
-    spare = None if taken is None or limit is None else limit - taken
+    spare = None if one.came_ns is None or limit is None else limit - one.came_ns
     why = ", ".join(part for part in (came_text(one), one.note, "tight" if one.tight else "") if part)
     cells = (
         cell(clock(one.t_ns - start_ns, 3)),
