@@ -204,4 +204,9 @@ class Board:
             return origins.last_sample(at.t_ns, place)
         if tap.bus not in at.number:
             return None
-        return at.last.get(row_key(at.number[tap.bus], tap.message.identifier, tap.message.is_extended))
+        newest_ns = at.last.get(row_key(at.number[tap.bus], tap.message.identifier, tap.message.is_extended))
+        if newest_ns is not None and newest_ns > at.t_ns:
+            # It has come since; what was the newest then is gone from the tally.
+            earlier_ns = origins.last_that_ran_out(at.t_ns, place)
+            return newest_ns if earlier_ns is None else earlier_ns
+        return newest_ns

@@ -8,6 +8,7 @@ from busprobe.engine.history import History
 from busprobe.engine.signal_plan import LineTap, MessageTap, ObdTap, SignalPlan, Source
 from busprobe.engine.tap_past import TapPast
 from busprobe.engine.why import NOT_SEEN, SLEEPS
+from busprobe.timeline import NEVER
 
 FIRST_STAND_IN = 0x1000_0000
 """Identifiers from here on are given to stand-ins of messages whose database is missing; the comment of such a
@@ -45,6 +46,8 @@ class Origins:
     def __init__(self, signal: SignalPlan, history: History) -> None:
         self._texts = tuple(tap_text(source) for source in signal.sources)
         self._pasts = tuple(history.tap(i) for i in range(len(signal.sources)))
+        several = len(signal.sources) > 1
+        self._given = tuple(history.source(i) if several else history for i in range(len(signal.sources)))
         self.sources = signal.sources
         self._missing = "" if len(signal.sources) > 1 else missing_database(signal.sources[0].tap)
 
@@ -57,6 +60,14 @@ class Origins:
     def last_sample(self, t_ns: int, place: int) -> int | None:
         """Time of the newest sample of a source that keeps them."""
         return self._pasts[place].last_sample(t_ns)
+
+    def last_that_ran_out(self, t_ns: int, place: int) -> int | None:
+        """Time of a source's newest sample at or before a time at which it is too old; None: it is not.
+
+        Logic has come up to that time, but cannot tell yet what it means.
+        """
+        age_ns, upto_ns = self._pasts[place].max_age_at(t_ns), self._given[place].upto_ns
+        return upto_ns - age_ns - 1 if age_ns is not None and NEVER < upto_ns <= t_ns else None
 
     def at(self, t_ns: int, place: int, newest_ns: int | None) -> Origin:
         """place: of `place_at`; newest_ns: time of that source's newest sample."""

@@ -107,13 +107,17 @@ class Hands:
     def __init__(self, scene: LiveScene, bus: Bus, box: Box) -> None:
         self.scene, self.bus, self.box = scene, bus, box
         self.heard: list[Happening] = []
+        self.longest_s = 0.0
+        """Time between two looks: more than a little, and the machine holds everybody up."""
 
     def watch(self, seconds: float = 0.0, until: Callable[[], bool] | None = None) -> None:
         """Look on for so long, or until something is so."""
-        end = time.monotonic() + (WAIT_S if until is not None else seconds)
+        last = time.monotonic()
+        end = last + (WAIT_S if until is not None else seconds)
         while time.monotonic() < end and not (until is not None and until()):
             self.heard += self.scene.guide.look(self.scene.snapshot())
             time.sleep(LOOK_S)
+            self.longest_s, last = max(self.longest_s, time.monotonic() - last), time.monotonic()
         assert until is None or until(), "it does not come"
 
     def pedal(self, *, pressed: bool) -> None:

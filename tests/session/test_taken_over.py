@@ -27,6 +27,7 @@ name = "chassis"
 [signals]
 speed = { from = ["body.Wheels.Speed", "chassis.Wheels.Speed"], max_age = "300 ms" }
 brake = { from = ["body.Brake.PedalSwitch", "box.switch_wire"], max_age = "300 ms" }
+park_brake = { from = "body.Brake.ParkBrake", max_age = "300 ms" }
 moving = { when = "speed", above = "8 km/h", below_again = "5 km/h" }
 """
 )
@@ -105,3 +106,19 @@ def test_without_another_that_is_known_it_is_too_old() -> None:
     board, tally = board_at(frames.take(frames.t_ns <= ns(LAST)), lines, 1500)
     speed = now(board, tally, "speed", 1499)
     assert (speed.code, speed.text) == (UNKNOWN, "unknown (too old)")
+
+
+@pytest.mark.parametrize("name", ["speed", "park_brake"])
+@pytest.mark.parametrize(("ms", "code"), [(1299, TRUE), (1300, TRUE), (1301, UNKNOWN), (1499, UNKNOWN)])
+def test_a_frame_that_came_after_the_instant_makes_nothing_known_at_it(name: str, ms: float, code: int) -> None:
+    """It is counted as soon as it is there, while logic still waits for another source."""
+    frames, lines = both()
+    board, tally = board_at(frames.take(frames.t_ns <= ns(LAST)), lines, ms + 1)
+    before = now(board, tally, name, ms)
+    tally.add(on_channels([(1600, "body", WHEELS, "E803"), (1600, "body", BRAKE, "01")]))
+    after = now(board, tally, name, ms)
+    assert before.code == after.code == code
+    for part in ("value", "text", "source", "since_ns", "edges", "max_age_ns", "why"):
+        assert getattr(after, part) == getattr(before, part), part
+    if code == UNKNOWN:
+        assert (after.why, after.age_ns) == ("too old", before.age_ns)
