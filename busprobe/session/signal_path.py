@@ -8,8 +8,7 @@ import numpy as np
 
 from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.analysis.intervals import Sending
-from busprobe.bench.model import Check, Expect, Follows, Invariant
-from busprobe.bench.nodes import signals_of
+from busprobe.bench.model import Invariant
 from busprobe.bench.units import duration_text
 from busprobe.decode.layout import Database, MessageLayout, SignalLayout
 from busprobe.decode.messages import decode_rows
@@ -27,11 +26,11 @@ from busprobe.session.ages import age_text
 from busprobe.session.line_path import line_stages
 from busprobe.session.obd_path import obd_way
 from busprobe.session.origin import Origin, tap_text
-from busprobe.session.picture import derived_text, kind_words
+from busprobe.session.path_users import texts_of, users_of
 from busprobe.session.polls import Polls
 from busprobe.session.sendings import sending_of
-from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage, User
-from busprobe.timeline import FALSE, NEVER, TRUE, UNKNOWN
+from busprobe.session.snapshot import BitField, ClosedBox, FrameDetail, SignalNow, SignalPath, Stage
+from busprobe.timeline import NEVER, TRUE, UNKNOWN
 
 
 def bit_numbers(layout: SignalLayout) -> tuple[int, ...]:
@@ -83,7 +82,7 @@ def signal_path(
 
     channel_of: by bus, the channel's name in the tally. overdue: signals whose newest sample is too old.
     """
-    users = tuple(_users(now.name, plan, histories, t_ns, overdue))
+    users = tuple(users_of(now.name, plan, histories, t_ns, overdue))
     boxes = tuple(_closed_boxes(now.name, plan, checks))
     signal = plan.signals.get(now.name)
     if signal is None or origin is None:
@@ -190,68 +189,12 @@ def _signal(now: SignalNow) -> Stage:
     return Stage("Signal", now.text, now.name, now.code)
 
 
-def _users(
-    name: str, plan: Plan, histories: Mapping[str, History], t_ns: int, overdue: Mapping[str, int]
-) -> list[User]:
-    def using(kind: str, title: str, text: str, key: str, names: Sequence[str]) -> User:
-        history = histories.get(key)
-        if history is not None and history.upto_ns <= t_ns and any(one in overdue for one in names):
-            return User(kind, title, f"{text}: unknown", UNKNOWN)
-        return _user(kind, title, text, history, t_ns)
-
-    users = []
-    for made in plan.bench.derived:
-        if name in _named(plan, made.name):
-            names = _named(plan, made.name)
-            users.append(using("derived", made.name, derived_text(made), made.name, names))
-    for i, check in enumerate(plan.checks):
-        if name not in check.signals:
-            continue
-        first, second = kind_words(check.check)
-        when, then = _texts(check.check)
-        if check.when is not None:
-            names = signals_of(check.when)
-            users.append(using("check", check.check.name, f"{first} {when}", f"check {i} when", names))
-        user = using("check", check.check.name, f"{second} {then}", f"check {i} then", signals_of(check.then))
-        if isinstance(check.check, Invariant) and user.code is not None and user.code <= TRUE:
-            said = "VIOLATED" if user.code == TRUE else "obeyed"
-            user = User("check", user.name, f"{second} {then}: {said}", FALSE if user.code == TRUE else TRUE)
-        users.append(user)
-    for i, trigger in enumerate(plan.triggers):
-        if name in trigger.signals:
-            text, names = trigger.trigger.on.text, signals_of(trigger.on)
-            users.append(using("trigger", trigger.trigger.name, f"on {text}", f"trigger {i} on", names))
-    return users
-
-
-def _named(plan: Plan, derived: str) -> tuple[str, ...]:
-    return signals_of(plan.derived[derived].node)
-
-
-def _texts(check: Check) -> tuple[str, str]:
-    match check:
-        case Expect():
-            return check.when.text, check.expect.text
-        case Follows():
-            return check.when.text, check.follows.text
-        case Invariant():
-            return "" if check.given is None else check.given.text, check.condition.text
-
-
-def _user(kind: str, name: str, text: str, history: History | None, t_ns: int) -> User:
-    if history is None:
-        return User(kind, name, text)
-    code = int(history.past.code[history.past.index_at(t_ns)])
-    word = {TRUE: "on", FALSE: "off"}.get(code, "unknown")
-    return User(kind, name, f"{text}: {word}", code)
-
-
 def _closed_boxes(name: str, plan: Plan, checks: Sequence[CheckResult]) -> list[ClosedBox]:
     boxes = []
     for check, result in zip(plan.checks, checks, strict=True):
         if isinstance(check.check, Invariant) or name not in check.signals:
             continue
-        when, then = _texts(check.check)
+        when, then = texts_of(check.check)
         last = totals_of(result.occurrences).newest
         cause = None if last is None else last.t_ns
         effect = None if last is None or last.latency_ns is None else last.t_ns + last.latency_ns

@@ -118,6 +118,10 @@ class Stage:
     """Timeline code where the stage is a condition."""
 
 
+NOT_SEEN = "not seen"
+"""What a user says that has never been told: nothing came yet of what it is made of."""
+
+
 @dataclass(frozen=True)
 class User:
     """A check, trigger or derived signal that uses a signal, and what it says now."""

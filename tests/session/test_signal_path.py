@@ -9,13 +9,15 @@ from scripted import BENCH, van_batches
 from busprobe.analysis.frame_tally import FrameTally
 from busprobe.decode.layout import SignalLayout
 from busprobe.engine.engine import Engine
+from busprobe.engine.history import Past
 from busprobe.frames import FrameBatch, join_frames
 from busprobe.results import CheckResult
 from busprobe.session.board import Board
+from busprobe.session.path_users import condition_word
 from busprobe.session.signal_path import bit_numbers
 from busprobe.session.snapshot import SignalPath
 from busprobe.session.verifying import load_plan
-from busprobe.timeline import TRUE
+from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
 
 SECONDS = 60
 S = 1_000_000_000
@@ -110,6 +112,34 @@ def test_users_and_the_closed_box_between_two_edges(seen: Seen) -> None:
     newest = max(check.occurrences, key=lambda o: o.t_ns, default=None)
     assert box.cause_ns == (None if newest is None else newest.t_ns)
     assert box.delay_ns == (None if newest is None else newest.latency_ns)
+
+
+def test_users_of_a_signal_that_was_never_seen_say_so(seen: Seen) -> None:
+    """They are not taken for asleep: nobody knows whether the bus sleeps."""
+    first_ns = int(seen.frames.t_ns[0])
+    path = seen.board.path("gear", first_ns - 1, seen.tally, seen.checks)
+    assert path is not None
+    words = {user.text: user.text.rpartition(": ")[2] for user in path.users if user.code == ASLEEP}
+    assert words["when gear == 'R': not seen"]
+    assert set(words.values()) == {"not seen"}
+    assert not any(user.text.endswith(": not seen") for user in seen.path("gear").users)
+
+
+@pytest.mark.parametrize(
+    ("codes", "has_forgotten", "word"),
+    [
+        pytest.param([ASLEEP], False, "not seen", id="nothing yet"),
+        pytest.param([ASLEEP, UNKNOWN, ASLEEP], False, "not seen", id="never known"),
+        pytest.param([ASLEEP, TRUE, ASLEEP], False, "asleep", id="known before"),
+        pytest.param([ASLEEP], True, "asleep", id="what was before is forgotten"),
+        pytest.param([ASLEEP, TRUE, UNKNOWN], False, "unknown", id="unknown"),
+        pytest.param([ASLEEP, FALSE], False, "off", id="off"),
+    ],
+)
+def test_what_a_condition_says(codes: list[int], has_forgotten: bool, word: str) -> None:
+    t_ns = np.array([0 if has_forgotten else NEVER, *range(1, len(codes))], np.int64)
+    past = Past(t_ns, np.array(codes, np.uint8), np.array(codes, np.float64), t_ns)
+    assert condition_word(past, len(codes) - 1) == word
 
 
 def test_a_signal_whose_frame_never_came(seen: Seen) -> None:

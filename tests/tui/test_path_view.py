@@ -126,9 +126,11 @@ def test_a_derived_signal_is_shown_with_what_it_is_made_from() -> None:
         (User("check", "Lamp", "when gear == 'R': on", 1), "● on       check   Lamp   when gear == 'R'"),
         (User("check", "Siren", "never siren: VIOLATED", 0), "○ VIOLATED check   Siren   never siren"),
         (User("trigger", "Door", "on rises(door): unknown", 2), "? unknown  trigger Door   on rises(door)"),
+        (User("trigger", "Door", "on rises(door): not seen", ASLEEP), "· not seen trigger Door   on rises(door)"),
+        (User("trigger", "Door", "on rises(door): asleep", ASLEEP), "z asleep   trigger Door   on rises(door)"),
         (User("trigger", "Door", "on rises(door)", None), "           trigger Door   on rises(door)"),
     ],
-    ids=["on", "violated", "unknown", "nothing known"],
+    ids=["on", "violated", "unknown", "never seen", "asleep", "nothing known"],
 )
 def test_what_a_user_says_now_stands_before_its_long_text(user: User, line: str) -> None:
     assert plain(user_line(user, 60, with_text=True)).rstrip() == line
@@ -284,5 +286,6 @@ def test_an_unknown_signal_is_drawn_large_with_its_reason_beside_it() -> None:
 def test_what_was_never_seen_bears_the_same_mark_as_its_signal(since_ns: int | None, sign: str) -> None:
     signal = dataclasses.replace(GEAR.signal, code=ASLEEP, text="unknown", since_ns=since_ns)
     path = dataclasses.replace(GEAR, signal=signal)
-    for step in (Stage("Freshness", "never seen", "", ASLEEP), Stage("Signal", "unknown", "", ASLEEP)):
+    operand = Stage("Operand", "gear: unknown (not seen yet)" if since_ns is None else "gear: unknown", "", ASLEEP)
+    for step in (Stage("Freshness", "never seen", "", ASLEEP), Stage("Signal", "unknown", "", ASLEEP), operand):
         assert plain(said(step, path)).startswith(f"{sign} ")

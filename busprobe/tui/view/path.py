@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from busprobe.results import CheckResult
-from busprobe.session.snapshot import ClosedBox, Kind, SignalNow, SignalPath, Snapshot, Stage
+from busprobe.session.snapshot import NOT_SEEN, ClosedBox, Kind, SignalNow, SignalPath, Snapshot, Stage
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 from busprobe.tui.view.bit_grid import Drawn, grid, part_notes
 from busprobe.tui.view.boxes import beside, box
@@ -167,7 +167,7 @@ def said(step: Stage, path: SignalPath) -> Line:
         return tuple(_own_bytes(path.payload, {bit // 8 for bit in path.bits}))
     if step.code is None:
         return (Span(step.text, Tone.STRONG),)
-    sign = shape(step.code)
+    sign = shape(step.code, is_seen=NOT_SEEN not in step.text)
     if step.title == "Freshness" and step.code == TRUE:
         sign = Span("✓", Tone.GOOD)
     elif step.title == "Freshness" and step.code == ASLEEP:

@@ -128,8 +128,8 @@ def _large(step: Stage, path: SignalPath, picture: Snapshot, scale: Scale, *, fi
     if is_signal:
         signal = path.signal
         told = spoken(signal, picture.t_ns, picture.start_ns)
-        is_shaped = signal.is_condition or signal.code > TRUE
-        name = (Span(f"{signal.name} ", Tone.STRONG), shape(signal.code if is_shaped else None))
+        code = signal.code if signal.is_condition or signal.code > TRUE else None
+        name = (Span(f"{signal.name} ", Tone.STRONG), shape(code, is_seen=signal.since_ns is not None))
         heading: Line = (front, *name, Span(f" {told}", Tone.DIM))
         if signal.code > TRUE:
             heading = (*heading, Span(f"   {signal.text}", Tone.WARN))

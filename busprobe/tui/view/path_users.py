@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from busprobe.session.snapshot import User
+from busprobe.session.snapshot import NOT_SEEN, User
 from busprobe.timeline import ASLEEP, FALSE, TRUE, UNKNOWN
 from busprobe.tui.view.spans import Line, Span, Tone, fit
-from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN
+from busprobe.tui.view.values import ASLEEP_SIGN, OFF_SIGN, ON_SIGN, UNKNOWN_SIGN, UNSEEN_SIGN
 
 _SHAPES = {
     TRUE: Span(ON_SIGN, Tone.ON),
@@ -15,8 +15,10 @@ _SHAPES = {
 }
 
 
-def shape(code: int | None) -> Span:
-    """What a condition says, as a shape: on, off, unknown, asleep."""
+def shape(code: int | None, *, is_seen: bool = True) -> Span:
+    """What a condition says, as a shape: on, off, unknown, asleep, not seen yet."""
+    if code == ASLEEP and not is_seen:
+        return Span(UNSEEN_SIGN, Tone.DIM)
     return Span(" ") if code is None else _SHAPES[code]
 
 
@@ -62,5 +64,6 @@ def user_line(user: User, width: int, *, with_text: bool = False) -> Line:
     """A check, trigger or derived signal: first what it says now, for a long text is cut."""
     now, text = parted(user)
     tone = Tone.WARN if user.code == UNKNOWN else Tone.STRONG
-    line = (shape(user.code), Span(f" {now:<8}", tone), Span(f" {user.kind:<8}", Tone.DIM), Span(user.name))
+    sign = shape(user.code, is_seen=now != NOT_SEEN)
+    line = (sign, Span(f" {now:<8}", tone), Span(f" {user.kind:<8}", Tone.DIM), Span(user.name))
     return tuple(fit((*line, Span(f"   {text}", Tone.DIM)) if with_text else line, width))
