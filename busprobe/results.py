@@ -47,9 +47,9 @@ class Occurrence:
     latency_ns: int | None = None
     """From `t_ns` to the instant `expect` became true; None where it did not."""
     uncertainty_ns: int = 0
-    """The latency is given plus or minus this."""
+    """The latency is given plus or minus this; so is `came_after_ns`, and how early an early failure was."""
     tight: bool = False
-    """Passed by a margin smaller than the uncertainty."""
+    """Passed or failed by a margin smaller than the uncertainty."""
     length_ns: int | None = None
     """How long a violation or an unknown stretch lasted; None where not of that kind."""
     at_ns: int | None = None

@@ -75,13 +75,13 @@ class ExpectWatch(Watcher):
         for occurrence in self._open:
             if (result := occurrence.result) is not None:
                 if result.note == MISSED:
-                    self._overdue.append(Overdue(result, len(self.done), self._terms))
+                    self._overdue.append(Overdue(occurrence, result, len(self.done)))
                 self.done.append(result)
         self._open = [o for o in self._open if o.result is None]
 
     def _follow(self, t: int, when: int, expect: int) -> None:
         """Add to failures told before what came of them; their lines in the log stay as they are."""
         for overdue in self._overdue:
-            overdue.at(t, when, expect)
+            overdue.at(t, when, expect, self.expect_doubt_at)
             self.done[overdue.place] = overdue.failed
         self._overdue = [o for o in self._overdue if not o.is_over]

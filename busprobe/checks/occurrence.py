@@ -10,6 +10,7 @@ hold                [.... while when .....]
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -18,6 +19,7 @@ from busprobe.results import Occurrence, Outcome, SignalTexts
 from busprobe.timeline import FALSE, TRUE
 
 MISSED = "not within the time allowed"
+EARLY = "early"
 FOLLOWED = 10
 """A failure is followed until `when` falls; after an event for this many times the limit."""
 
@@ -52,7 +54,7 @@ class OpenOccurrence:
         self.t0 = t_ns
         self.result: Occurrence | None = None
         self._around = around
-        self._when_doubt = when_doubt
+        self.when_doubt = when_doubt
         self._uncertainty = 0
         self._latency: int | None = None
         self._tight = False
@@ -108,7 +110,7 @@ class OpenOccurrence:
         opens = self.t0 + self.terms.not_before_ns
         lost = self._unknown_from
         if expect == TRUE and t < opens:
-            self._close(Outcome.FAILED, t, note="early")
+            self._fail_early(t, opens - t)
         elif expect == TRUE and lost is not None and (lost <= self.t0 or lost < opens):
             self._close(Outcome.UNDECIDED, t, note="not seen to become so")
         elif expect == TRUE:
@@ -125,6 +127,12 @@ class OpenOccurrence:
             self._unknown_from = t
             self._note_unknown(t)
 
+    def _fail_early(self, t: int, lead: int) -> None:
+        """`expect` came `lead` ns before it was allowed to."""
+        self._uncertainty = between(self.when_doubt, self._around.expect_doubt_at(t))
+        self._tight = lead < self._uncertainty
+        self._close(Outcome.FAILED, t, note=EARLY)
+
     def _miss(self, end: int) -> None:
         if self._saw_unknown or self._unknown_from is not None:
             self._close(Outcome.UNDECIDED, end, at=self._unknown_at, note="unknown within the time allowed")
@@ -138,7 +146,7 @@ class OpenOccurrence:
     def _pass(self, t: int, note: str = "") -> None:
         terms = self.terms
         self._latency = t - self.t0
-        self._uncertainty += between(self._when_doubt, self._around.expect_doubt_at(t))
+        self._uncertainty += between(self.when_doubt, self._around.expect_doubt_at(t))
         margin = terms.within_ns - self._latency
         if terms.not_before_ns and self._latency:
             margin = min(margin, self._latency - terms.not_before_ns)
@@ -186,7 +194,7 @@ class OpenOccurrence:
             self._unknown_from = self._not_true_from
         if breaks and is_judged and self._break_from is None:
             self._break_from, self._break_signals = t, self._around.say(t)
-            self._break_uncertainty = between(self._when_doubt, self._around.expect_doubt_at(t))
+            self._break_uncertainty = between(self.when_doubt, self._around.expect_doubt_at(t))
         elif expect != FALSE and self._break_from is not None:
             self._break_is_long |= t > self._break_from + self.terms.settle_ns
             if not self._break_is_long:
@@ -204,15 +212,15 @@ class OpenOccurrence:
         shows = outcome in {Outcome.FAILED, Outcome.UNDECIDED}
         at = decided if at is None and shows else at
         signals = self._signals_at(at, decided) if shows else None
-        passed = outcome is Outcome.PASSED
+        is_early = note == EARLY
         self.result = Occurrence(
             t_ns=self.t0,
             decided_ns=self._around.decided_at(decided),
             outcome=outcome,
             part=self.terms.part,
             latency_ns=self._latency,
-            uncertainty_ns=self._uncertainty if self._latency is not None else 0,
-            tight=passed and self._tight,
+            uncertainty_ns=self._uncertainty if self._latency is not None or is_early else 0,
+            tight=self._tight and (outcome is Outcome.PASSED or is_early),
             at_ns=at,
             note=note,
             signals=signals,
@@ -230,14 +238,15 @@ class OpenOccurrence:
 class Overdue:
     """A failure "not within the time allowed", followed to see whether `expect` comes after all."""
 
-    def __init__(self, failed: Occurrence, place: int, terms: Terms) -> None:
+    def __init__(self, missed: OpenOccurrence, failed: Occurrence, place: int) -> None:
         self.failed = failed
         self.place = place
         """Index of the failure among what is done."""
         self.is_over = False
-        self._terms = terms
+        self._terms = missed.terms
+        self._when_doubt = missed.when_doubt
 
-    def at(self, t_ns: int, when: int, expect: int) -> None:
+    def at(self, t_ns: int, when: int, expect: int, expect_doubt_at: Callable[[int], Doubt]) -> None:
         """What holds from `t_ns` on; nothing is said of what comes too late or was not seen to come."""
         waited = t_ns - self.failed.t_ns
         self.is_over = True
@@ -245,7 +254,9 @@ class Overdue:
         if too_late or expect > TRUE:
             return
         if expect == TRUE:
-            self.failed = replace(self.failed, came_after_ns=waited)
+            uncertainty = between(self._when_doubt, expect_doubt_at(t_ns))
+            tight = waited - self._terms.within_ns < uncertainty
+            self.failed = replace(self.failed, came_after_ns=waited, uncertainty_ns=uncertainty, tight=tight)
         elif when == FALSE and not self._terms.when_is_event:
             self.failed = replace(self.failed, never_came=True)
         else:

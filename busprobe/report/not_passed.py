@@ -96,7 +96,7 @@ def _likeness(one: Occurrence) -> tuple[object, ...]:
     """What two occurrences have in common that are listed once."""
     signals = tuple(one.signals.items()) if one.signals is not None else None
     measured = (one.latency_ns is None, one.length_ns is None, one.came_after_ns is None)
-    return (one.outcome, one.part, one.note, one.never_came, measured, signals)
+    return (one.outcome, one.part, one.note, one.never_came, one.tight, measured, signals)
 
 
 def _alike(group: Sequence[Occurrence], start_ns: int) -> list[str]:
@@ -125,18 +125,24 @@ def _told(group: Sequence[Occurrence]) -> list[str]:
     told = [f"part {one.part}"] if one.part else []
     told += [one.note] if one.note else []
     if latency := _range([o.latency_ns for o in group]):
-        most = max(o.uncertainty_ns for o in group)
-        told.append(f"latency {latency}" + (f" +/- {rounded(most)}" if most >= LEAST_SHOWN_NS else ""))
+        told.append(f"latency {latency}{_doubt(group)}")
     if length := _range([o.length_ns for o in group]):
         told.append(f"for {length}")
     return told
 
 
 def _afterwards(group: Sequence[Occurrence]) -> list[str]:
-    """What came of a failure after its limit."""
+    """What came of a failure after its limit, and whether it is one beyond doubt."""
+    told = ["never came while it lasted"] if group[0].never_came else []
     if came := _range([o.came_after_ns for o in group]):
-        return [f"came after {came}"]
-    return ["never came while it lasted"] if group[0].never_came else []
+        told = [f"came after {came}{_doubt(group)}"]
+    return [*told, "tight"] if group[0].tight else told
+
+
+def _doubt(group: Sequence[Occurrence]) -> str:
+    """The greatest uncertainty of what was measured."""
+    most = max(o.uncertainty_ns for o in group)
+    return f" +/- {rounded(most)}" if most >= LEAST_SHOWN_NS else ""
 
 
 def _range(durations: Sequence[int | None]) -> str:

@@ -26,6 +26,7 @@ _MEANINGS = {
 }
 _LATE_TOO = "worst, median: of all that came, late ones too; where one failed there is no margin."
 _NEVER = "never: one or more did not come while `when` lasted."
+_TIGHT = "tight: by less than its uncertainty (+/-): measured more exactly it might be the other way."
 _NOT_SEEN = "start not seen: true at first sight or after unknown, so its beginning was not seen."
 
 _COLUMNS = (
@@ -130,6 +131,7 @@ def _legend(checks: Sequence[CheckResult]) -> list[str]:
     mixed = (c for c in checks if c.count(Outcome.FAILED) and latencies(c, c.occurrences))
     told += [_LATE_TOO] if any(mixed) else []
     told += [_NEVER] if any(o.never_came for check in checks for o in check.occurrences) else []
+    told += [_TIGHT] if any(o.tight for check in checks for o in check.occurrences) else []
     told += [_NOT_SEEN] if any(check.start_not_seen for check in checks) else []
     return ["", *(line for text in told for line in paragraph(text, width=96))] if told else []
 

@@ -42,6 +42,8 @@ class Found:
     length: int | None = None
     uncertainty: int = 0
     tight: bool = False
+    came: int | None = None
+    never: bool = False
 
 
 def judge(
@@ -148,13 +150,30 @@ class _Occurrence:
             if tick >= self.ticks:
                 return self.found("cut short", self.end)
             if self.expect.code[tick] == TRUE and tick < opens:
-                return self.found("failed", tick)
+                uncertainty = self.uncertainty(tick)
+                return replace(self.found("failed", tick), uncertainty=uncertainty, tight=opens - tick < uncertainty)
             if self.expect.code[tick] == TRUE:
                 return self.comes(tick, opens)
             if not self.event and self.when.code[tick] == FALSE:
                 return self.found("cut short", tick)
         window = range(opens, limit + 1)
-        return self.found("undecided" if any(self.expect.code[t] > TRUE for t in window) else "failed", limit)
+        if any(self.expect.code[t] > TRUE for t in window):
+            return self.found("undecided", limit)
+        return self.followed(self.found("failed", limit), limit)
+
+    def followed(self, failed: Found, limit: int) -> Found:
+        """What came of a failure after its limit."""
+        last = self.t0 + 10 * self.check.within if self.event else self.ticks
+        for tick in range(limit + 1, min(last + 1, self.ticks)):
+            if self.expect.code[tick] > TRUE:
+                break
+            if self.expect.code[tick] == TRUE:
+                uncertainty = self.uncertainty(tick)
+                tight = tick - limit < uncertainty
+                return replace(failed, came=tick - self.t0, uncertainty=uncertainty, tight=tight)
+            if not self.event and self.when.code[tick] == FALSE:
+                return replace(failed, never=True)
+        return failed
 
     def comes(self, tick: int, opens: int) -> Found:
         """`expect` is true at a tick of the window, for the first time."""

@@ -11,6 +11,8 @@ from busprobe.results import Occurrence, Outcome
 
 WHEN = '[[check]]\nname = "c"\nwhen = "w"\nexpect = "x"\nwithin = "300 ms"\n'
 EVENT = WHEN.replace('"w"', '"rises(w)"')
+EARLIEST = WHEN + 'not_before = "200 ms"\n'
+FOLLOWS = '[[check]]\nname = "c"\nwhen = "w"\nfollows = "x"\non_within = "300 ms"\noff_within = "300 ms"\n'
 HOLD = WHEN + 'hold = "while when"\n'
 CUTS = [(), (1300,), (1301, 1375), (1374.999999, 1375.000001, 1900), tuple(range(1000, 6000, 50))]
 
@@ -48,8 +50,34 @@ def test_afterwards(rest, w, x, after, never, cuts):
     assert one.never_came is never
 
 
+DOUBTS = {
+    "no poll, no doubt": (WHEN, 0, "0 F, 1300.000001 T", (0, False)),
+    "within the doubt": (WHEN, 10, "0 F, 1309.999999 T", (10, True)),
+    "by as much as the doubt": (WHEN, 10, "0 F, 1310 T", (10, False)),
+    "far beyond it": (WHEN, 10, "0 F, 1375 T", (10, False)),
+    "never came": (WHEN, 10, "0 F", (0, False)),
+    "unknown first": (WHEN, 10, "0 F, 1301 ?, 1302 T", (0, False)),
+    "as when fell": (WHEN, 1000, "0 F, 2000 T", (1000, True)),
+    "the off half of follows": (FOLLOWS, 10, "0 F, 1000 T, 2309 F", (10, True)),
+    "early": (EARLIEST, 10, "0 F, 1150 T", (10, False)),
+    "early within the doubt": (EARLIEST, 10, "0 F, 1190.000001 T", (10, True)),
+    "early by as much as the doubt": (EARLIEST, 10, "0 F, 1190 T", (10, False)),
+    "early after unknown": (EARLIEST, 10, "0 F, 1100 ?, 1195 T", (10, True)),
+}
+
+
+@pytest.mark.parametrize("cuts", CUTS, ids=lambda cuts: f"{len(cuts)} cuts")
+@pytest.mark.parametrize(("rest", "polled", "x", "doubt"), DOUBTS.values(), ids=list(DOUBTS))
+def test_how_exactly_a_failure_is_known(rest, polled, x, doubt, cuts):
+    """Polled so often, in ms: plus or minus so much, and whether it may have been a pass after all."""
+    (result,), _ = run({"w": "0 F, 1000 T, 2000 F", "x": x}, rest, 6000, cuts_ms=cuts, sampling_ms=polled)
+    one = result.occurrences[-1]
+    assert one.outcome is Outcome.FAILED
+    assert (one.uncertainty_ns, one.tight) == (doubt[0] * MS, doubt[1])
+
+
 def test_an_early_failure_is_not_followed():
-    one = only(WHEN + 'not_before = "200 ms"\n', w="0 F, 1000 T", x="0 F, 1100 T")
+    one = only(EARLIEST, w="0 F, 1000 T", x="0 F, 1100 T")
     assert (one.note, one.came_after_ns, one.never_came) == ("early", None, False)
 
 

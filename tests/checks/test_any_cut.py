@@ -55,4 +55,5 @@ def seen(o: Occurrence) -> Found:
     return Found(
         o.decided_ns, o.t_ns, o.outcome.value, o.part, None if o.outcome is Outcome.CUT else o.latency_ns,
         o.length_ns, o.uncertainty_ns if o.outcome is not Outcome.CUT else 0, o.tight,
+        o.came_after_ns, o.never_came,
     )  # fmt: skip

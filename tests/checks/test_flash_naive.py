@@ -99,10 +99,11 @@ def toml(check: Check) -> str:
 
 def seen(o: Occurrence) -> Found:
     latency = None if o.outcome is Outcome.CUT else o.latency_ns
-    decided, t, latency, length = (in_ticks(ns) for ns in (o.decided_ns, o.t_ns, latency, o.length_ns))
+    times = (o.decided_ns, o.t_ns, latency, o.length_ns, o.came_after_ns)
+    decided, t, latency, length, came = (in_ticks(ns) for ns in times)
     assert decided is not None
     assert t is not None
-    return Found(decided, t, o.outcome.value, o.part, latency, length)
+    return Found(decided, t, o.outcome.value, o.part, latency, length, came=came, never=o.never_came)
 
 
 def in_ticks(ns: int | None) -> int | None:

@@ -160,8 +160,22 @@ def test_case(row: Case, cut: str) -> None:
 
 @pytest.mark.parametrize(
     ("x", "uncertainty"),
-    [("0 F, 1100 T", 10), ("0 F, 1050 ?, 1100 T", 60), ("0 F, 1050 ?, 1070 z, 1100 T", 60), ("0 F, 1300.000001 T", 0)],
-    ids=["of both edges", "and how long it was unknown", "unknown, then asleep", "no latency, no uncertainty"],
+    [
+        ("0 F, 1100 T", 10),
+        ("0 F, 1050 ?, 1100 T", 60),
+        ("0 F, 1050 ?, 1070 z, 1100 T", 60),
+        ("0 F, 1300.000001 T", 10),
+        ("0 F", 0),
+        ("0 F, 1400 ?, 1500 T", 0),
+    ],
+    ids=[
+        "of both edges",
+        "and how long it was unknown",
+        "unknown, then asleep",
+        "of what came too late",
+        "no latency, no uncertainty",
+        "not seen to come, no uncertainty",
+    ],
 )
 def test_uncertainty(x: str, uncertainty: int) -> None:
     (found,), _ = run({"w": "0 F, 1000 T", "x": x}, f'[[check]]\nname = "c"\n{WHEN}', 3000, sampling_ms=10)

@@ -141,6 +141,16 @@ def test_tight_is_a_margin_below_both_uncertainties(comes_on: int, tight: bool) 
     assert result.occurrences[0].tight is tight
 
 
+@pytest.mark.parametrize(("comes_on", "tight"), [(1310, True), (1320, False)], ids=["10 over", "20 over"])
+def test_a_failure_within_both_uncertainties_is_tight(comes_on: int, tight: bool) -> None:
+    """Stamps of the bus are good to 5 ms, polls to 10 ms: what came after 310 ms may have come after 295 ms."""
+    drive, lamp = frames(gear("0 P, 1000 R", 3000)), polls(f"0 F, {comes_on} T", 3000)
+    result = evaluate(REVERSE, 3000, drive, lamp, uncertainty_ns=ns(5)).checks[0]
+    assert told(result) == ["1000 failed @1300" + tight * " tight"]
+    one = result.occurrences[0]
+    assert (one.came_after_ns, one.uncertainty_ns) == (ns(comes_on - 1000), ns(15))
+
+
 @pytest.mark.parametrize(("limit", "tight"), [(215, False), (214, True)])
 def test_two_lines_of_one_box(limit: int, tight: bool) -> None:
     """Polls 10 ms apart, stamps good to 5 ms: together 15 ms, as the error of its clock is that of both edges."""

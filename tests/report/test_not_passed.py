@@ -89,6 +89,19 @@ def test_failures_that_are_alike_are_listed_once():
     ]
 
 
+def test_a_failure_says_how_exactly_it_is_known_and_whether_it_is_in_doubt():
+    doubt = {"uncertainty_ns": 15 * MS, "tight": True}
+    late = [missed(k * S, came_after_ns=(309 + k) * MS, **doubt) for k in (1, 2)]
+    clear = missed(3 * S, came_after_ns=375 * MS, uncertainty_ns=10 * MS)
+    early = Occurrence(4 * S, 4 * S, Outcome.FAILED, at_ns=4 * S + 195 * MS, note="early", **doubt)
+    assert not_passed([check(*late, clear, early)], 0)[-4:] == [
+        "  failed 2 times alike, not within the time allowed, came after 310 ms to 311 ms +/- 15.0 ms,",
+        "  tight: 1.000 s, 2.000 s",
+        "  3.000 s  failed, not within the time allowed, at 3.300 s, came after 375 ms +/- 10.0 ms",
+        "  4.000 s  failed, early, at 4.195 s, tight",
+    ]
+
+
 def test_a_failure_unlike_the_one_before_stands_alone():
     found = not_passed([check(missed(S, came_after_ns=375 * MS), missed(2 * S, never_came=True), missed(3 * S))], 0)
     assert found[-3:] == [

@@ -110,6 +110,7 @@ undecided      Work lamp strip follows the  2 passed, 1 undecided
 not exercised  Loads shed after key-off     none                                                 1 s
 
 cut short: `when` or the data ended before the outcome could be told; not held against it.
+tight: by less than its uncertainty (+/-): measured more exactly it might be the other way.
 start not seen: true at first sight or after unknown, so its beginning was not seen.
 
 Also counted
@@ -224,6 +225,17 @@ def test_json_counts_problems() -> None:
         "count": 1,
         "first": ['a.log, line 3: payload "A44" has an odd number of hex digits.'],
     }
+
+
+def test_json_says_how_exactly_a_failure_is_known() -> None:
+    late = Occurrence(
+        at(9000), at(9300), Outcome.FAILED, uncertainty_ns=15 * MS, tight=True, came_after_ns=310 * MS,
+    )  # fmt: skip
+    check = replace(REVERSE, verdict=Verdict.FAIL, occurrences=(late,))
+    (told,) = json.loads(dump(verify_json(Found(checks=(check,)))))["checks"]
+    assert told["tight"] == 1
+    (one,) = told["occurrences"]
+    assert (one["latency_ms"], one["came_after_ms"], one["uncertainty_ms"], one["tight"]) == (None, 310.0, 15.0, True)
 
 
 LATE = Occurrence(at(9000), at(9300), Outcome.FAILED, note="not within the time allowed", came_after_ns=450 * MS)

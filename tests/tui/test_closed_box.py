@@ -102,6 +102,38 @@ def test_passage(
     assert says.share == (None if share is None else pytest.approx(share))
 
 
+PASSED = ended(Outcome.PASSED, latency_ns=296 * MS, uncertainty_ns=10 * MS, tight=True)
+MISSED = ended(Outcome.FAILED, came_after_ns=305 * MS, uncertainty_ns=10 * MS, tight=True, note="not in time")
+NEVER = ended(Outcome.FAILED, never_came=True)
+
+
+@pytest.mark.parametrize(
+    ("one", "effected", "delay", "told"),
+    [
+        (PASSED, "at 01:40.296", "296 ms ± 10 ms", "✓ passed, tight"),
+        (MISSED, "came after 305 ms ± 10 ms", "305 ms ± 10 ms", "✗ FAILED, tight: not in time"),
+        (NEVER, "never came while it lasted", "never ", "✗ FAILED"),
+    ],
+    ids=["passed", "failed", "never came"],
+)
+def test_how_exactly_the_delay_is_known(one: Occurrence, effected: str, delay: str, told: str) -> None:
+    says = passage(closed(296 if one is PASSED else None), picture(one))
+    assert (says.effected, f"{says.delay} {says.doubt}", says.told) == (effected, delay, told)
+    assert f"┃ {delay.rstrip()}, limit 300 ms, {told} ┃" in plain(in_one_line(says, "Lamp", 120))
+    for width, limit in ((110, "   limit 300 ms"), (70, " of 300 ms")):
+        small = [plain(line) for line in drawn(says, "Lamp", width)]
+        assert any(f"{delay.rstrip()}{limit if says.doubt else '   limit 300 ms'} " in line for line in small)
+
+
+@pytest.mark.parametrize(("width", "beside"), [(110, "▀▀▀    ▀  ms ± 10 ms"), (80, "✗ FAILED   ± 10 ms, limit 300 ms")])
+def test_beside_block_letters_too(width: int, beside: str) -> None:
+    """Where the letters leave no room it stands before the limit."""
+    one = ended(Outcome.FAILED, came_after_ns=478_614_000, uncertainty_ns=10 * MS)
+    lines = [plain(line)[20:-20] for line in largest(passage(closed(), picture(one)), "Lamp", width, 10)]
+    assert sum("± 10 ms" in line for line in lines) == 1
+    assert any(beside in line for line in lines)
+
+
 def test_the_output_says_what_it_is_at_this_instant() -> None:
     says = passage(closed(128), picture(ended(Outcome.PASSED, latency_ns=128 * MS)))
     assert plain(says.effect_now) == "now ● on"

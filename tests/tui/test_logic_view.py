@@ -132,6 +132,31 @@ def test_what_came_of_a_failure(after_ns: int | None, expected: list[str], text:
     assert occurrence_text(one, START) == f"00:01.000: failed, not in time, {text}"
 
 
+@pytest.mark.parametrize(
+    ("after_ns", "uncertainty_ns", "latency", "why"),
+    [
+        (310 * MS, 15 * MS, "310 ms ± 15 ms", "tight, came after 310 ms ± 15 ms, not in time"),
+        (310_600_000, 5 * MS, "310.6 ms ± 5.0 ms", "tight, came after 310.6 ms ± 5.0 ms, not in time"),
+        (310_614_000, 15 * MS, "311 ms ± 15 ms", "tight, came after 310.614 ms ± 15 ms, not in time"),
+        (310 * MS, 2000, "310 ms", "tight, came after 310 ms, not in time"),
+        (90_000 * MS, 15 * MS, "1 min 30 s", "tight, came after 90 s ± 15 ms, not in time"),
+    ],
+    ids=["in ms", "of a ms", "no room for all digits", "nothing to speak of", "minutes"],
+)  # fmt: skip
+def test_how_exactly_a_failure_is_known(after_ns: int, uncertainty_ns: int, latency: str, why: str) -> None:
+    one = dataclasses.replace(came(after_ns), note="not in time", uncertainty_ns=uncertainty_ns, tight=True)
+    shown = texts(occurrence_row(CheckResult("x", Verdict.FAIL, (one,), "expect", "", 300 * MS), one, START))
+    assert (shown[2], shown[5]) == (latency, why)
+    said = why.removeprefix("tight, ").removesuffix(", not in time")
+    assert occurrence_text(one, START) == f"00:01.000: failed, not in time, {said} (tight)"
+
+
+def test_an_early_failure_may_be_in_doubt() -> None:
+    one = Occurrence(at(1), at(1.1), Outcome.FAILED, uncertainty_ns=10 * MS, tight=True, at_ns=at(1.1), note="early")
+    assert texts(occurrence_row(REVERSE, one, START))[2:] == ["–", "–", "–", "tight, early"]
+    assert occurrence_text(one, START) == "00:01.000: failed, early (tight)"
+
+
 FAILED, CUT, ALREADY = Outcome.FAILED, Outcome.CUT, Outcome.ALREADY
 AXES = [
     ("empty", [], "────────┃┄┄"),

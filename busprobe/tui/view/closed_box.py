@@ -11,10 +11,10 @@ from busprobe.results import CheckResult, Occurrence, Outcome, Verdict
 from busprobe.session.snapshot import ClosedBox, SignalPath, Snapshot
 from busprobe.tui.view.blocks import DOT_ROWS
 from busprobe.tui.view.boxes import HEAVY, box
-from busprobe.tui.view.came import came_brief, came_text
+from busprobe.tui.view.came import came_brief, came_text, doubt_text
 from busprobe.tui.view.room_text import drawn as room_drawn
 from busprobe.tui.view.room_text import fitting
-from busprobe.tui.view.spans import Line, Span, Tone, fit
+from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
 from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
 
@@ -34,6 +34,8 @@ class Passage(NamedTuple):
     effect: str
     effected: str
     delay: str
+    doubt: str
+    """How exactly the delay is known: "± 10 ms"; empty where it was not measured, or exactly enough."""
     limit: str
     share: float | None
     """Delay, or time waited so far, as a part of the limit; None: there is none."""
@@ -94,7 +96,7 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
     cause_now, effect_now = _says_now(closed.cause, picture), _says_now(closed.effect, picture)
     if closed.cause_ns is None:
         return Passage(
-            closed.cause, "no edge yet", closed.effect, "-", "-", _limit(closed.limit_ns), None,
+            closed.cause, "no edge yet", closed.effect, "-", "-", "", _limit(closed.limit_ns), None,
             "○ not exercised", Tone.DIM, "", cause_now, effect_now,
         )  # fmt: skip
     last = _occurrence(closed, picture)
@@ -122,6 +124,7 @@ def passage(closed: ClosedBox, picture: Snapshot) -> Passage:
         closed.effect,
         effected,
         delay,
+        "" if last is None or taken is None else doubt_text(last),
         _limit(limit_ns) if not is_standing(closed, picture) else "no latency",
         share,
         *_verdict(last),
@@ -243,13 +246,20 @@ def _centred(lines: list[Line], height: int) -> list[Line]:
 def _middle(says: Passage, width: int, delay_rows: int, verdict_rows: int) -> list[Line]:
     number, _, unit = says.delay.partition(" ")
     delay = fitting(number, unit, width, delay_rows) if says.delay != "-" else None
+    doubt = f" {says.doubt}" if says.doubt else ""
     word = says.verdict[2:].split(",")[0]
     verdict = fitting(word, "", width, verdict_rows)
+    if delay is not None and fitting(number, unit + doubt, width, delay_rows) == delay:
+        unit, doubt = unit + doubt, ""
     limit = Span(f"   {says.limit}")
     rule: Line = (Span(bar(says.share, width), says.tone if says.share is not None else Tone.DIM),)
     told: Line = (Span(says.verdict, says.tone), *((limit,) if delay is not None else ()))
+    if delay is not None and doubt and width_of(told) + len(f"{doubt},") <= width:
+        told = (told[0], Span(f"  {doubt}, {says.limit}"))
     lines: list[Line] = [] if delay is None else room_drawn(number, unit, delay, Tone.STRONG)
-    lines += [rule] if delay is not None else [rule, (Span(says.delay, Tone.STRONG), limit)]
+    if delay is None and len(f"{says.delay}{doubt}{limit.text}") > width:
+        limit = Span(limit.text.replace("   limit", " of"))
+    lines += [rule] if delay is not None else [rule, (Span(says.delay, Tone.STRONG), Span(doubt), limit)]
     lines += [] if verdict is None else room_drawn(word, "", verdict, says.tone)
     return [*lines, told, *([(Span(says.note, says.tone),)] if says.note else [])]
 
@@ -259,7 +269,7 @@ def in_one_line(says: Passage, check: str, width: int) -> Line:
     line = (
         Span(says.cause, Tone.STRONG),
         Span(" ─▶ ┃ ", Tone.HEAD),
-        Span(f"{says.delay}, {says.limit}, "),
+        Span(f"{says.delay} {says.doubt}".rstrip() + f", {says.limit}, "),
         Span(says.told, says.tone),
         Span(" ┃─▶ ", Tone.HEAD),
         Span(says.effect, Tone.STRONG),

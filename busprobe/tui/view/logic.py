@@ -10,7 +10,7 @@ from busprobe.report.trigger_log import entry_name
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Logged, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
 from busprobe.totals import PartTotals, Totals
-from busprobe.tui.view.came import came_brief, came_text
+from busprobe.tui.view.came import came_brief, came_text, doubt_text
 from busprobe.tui.view.lazy_rows import Picked, RowMaker, TimedRows
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
 from busprobe.tui.view.times import SECOND, clock, span
@@ -26,10 +26,11 @@ CHECK_COLUMNS = (
     Column("Cut short", 9, "right", drop=5),
     Column("Worst, late too", 18, "right", drop=3),
 )
+LATENCY_WIDTH = 17
 OCCURRENCE_COLUMNS = (
     Column("Began", 10, "right"),
     Column("Outcome", 16),
-    Column("Latency", 17, "right"),
+    Column("Latency", LATENCY_WIDTH, "right"),
     Column("Spare", 8, "right", drop=2),
     Column("Lasted", 8, "right", drop=4),
     Column("Why", 13, grow=1),
@@ -154,7 +155,7 @@ def limit_of(check: CheckResult, one: Occurrence) -> int | None:
 def occurrence_row(check: CheckResult, one: Occurrence, start_ns: int) -> Row:
     limit = limit_of(check, one)
     spare = None if one.came_ns is None or limit is None else limit - one.came_ns
-    why = ", ".join(part for part in (came_text(one), one.note, "tight" if one.tight else "") if part)
+    why = ", ".join(part for part in ("tight" if one.tight else "", came_text(one), one.note) if part)
     cells = (
         cell(clock(one.t_ns - start_ns, 3)),
         _outcome(one),
@@ -175,7 +176,7 @@ def _outcome(one: Occurrence) -> Cell:
 def _latency(one: Occurrence) -> str:
     if one.latency_ns is None:
         return "–"
-    return f"{span(one.latency_ns)} ± {span(one.uncertainty_ns)}" if one.uncertainty_ns else span(one.latency_ns)
+    return f"{span(one.latency_ns)} {doubt_text(one)}".rstrip()
 
 
 def _short_latency(one: Occurrence) -> str:
@@ -183,11 +184,12 @@ def _short_latency(one: Occurrence) -> str:
 
     Of a failure that was followed, what came of it.
     """
-    if came_brief(one):
-        return came_brief(one)
-    if one.latency_ns is None or one.latency_ns < MINUTE or one.uncertainty_ns >= SECOND // 2:
-        return _latency(one)
-    return span(one.latency_ns)
+    if one.came_ns is not None and one.came_ns >= MINUTE and one.uncertainty_ns < SECOND // 2:
+        return span(one.came_ns)
+    if one.came_after_ns is None:
+        return came_brief(one) or _latency(one)
+    exactly = f"{came_brief(one)} {doubt_text(one)}".rstrip()
+    return exactly if len(exactly) <= LATENCY_WIDTH else f"{span(one.came_after_ns)} {doubt_text(one)}"
 
 
 def instant_of(one: Occurrence) -> int:
@@ -197,12 +199,15 @@ def instant_of(one: Occurrence) -> int:
 
 def occurrence_text(one: Occurrence, start_ns: int) -> str:
     """A sentence: when, how it ended, why, what the signals said."""
+    tight = " (tight)" if one.tight else ""
     parts = [f"{clock(one.t_ns - start_ns, 3)} {one.part}".rstrip() + f": {one.outcome.value}"]
     if one.latency_ns is not None:
-        parts.append(f"after {_latency(one)}{' (tight)' if one.tight else ''}")
+        parts.append(f"after {_latency(one)}{tight}")
     if one.length_ns is not None:
         parts.append(f"lasted {span(one.length_ns)}")
     parts += [part for part in (one.note, came_text(one)) if part]
+    if one.latency_ns is None:
+        parts[-1] += tight
     text = ", ".join(parts)
     return f"{text}; at {clock(instant_of(one) - start_ns, 3)} {signals_text(one.signals)}" if one.signals else text
 
