@@ -88,7 +88,7 @@ class TextBox:
             self._unreadable = self._unreadable if self._faults.count > errors else b""
         if now_ns > end_ns + ASLEEP_NS:
             self._patient_to_ns = now_ns + self._timeout_ns
-        if now_ns > self._patient_to_ns:
+        if self._looked_ns > self._patient_to_ns:  # since then, where it was held up, it may have spoken
             raise self._silent()
         self._go_on(now_ns)
         self._pace.add(sample.t_ns for sample in samples)

@@ -26,6 +26,18 @@ class ShiftedClock(Clock):
         return super().now_ns() + self.ahead_ns
 
 
+class PacedClock(Clock):
+    """A clock that goes on by so much at every look at it, however long the machine takes."""
+
+    def __init__(self, step_ns: int = 3_000_000) -> None:
+        super().__init__()
+        self._at_ns, self._step_ns = super().now_ns(), step_ns
+
+    def now_ns(self) -> int:
+        self._at_ns += self._step_ns
+        return self._at_ns
+
+
 def box(
     driver: str, port: str | None, *, on_off: int = 8, analogue: int = 0, ms: float = 10, **options: Any
 ) -> InputBox:

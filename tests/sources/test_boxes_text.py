@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from boxed import ShiftedClock, box, read_until, read_until_given_up
+from boxed import PacedClock, ShiftedClock, box, read_until, read_until_given_up
 from serial import SerialException
 from serial.tools import list_ports
 
@@ -28,6 +28,12 @@ WORD = (1 << 14) - 1
 @pytest.fixture
 def clock() -> Clock:
     return Clock()
+
+
+@pytest.fixture
+def paced() -> Clock:
+    """For lines that are printed once: on a clock of the machine one that came while it was busy is left out."""
+    return PacedClock()
 
 
 @pytest.fixture
@@ -111,8 +117,8 @@ def test_batches_come_steadily_and_say_how_far_they_are_complete(clock: Clock) -
         source.close()
 
 
-def test_rubbish_and_half_lines_are_left_out_and_counted(clock: Clock, pty: PseudoPort) -> None:
-    source = opened(TextBox(box("text-lines", pty.path)), clock)
+def test_rubbish_and_half_lines_are_left_out_and_counted(paced: Clock, pty: PseudoPort) -> None:
+    source = opened(TextBox(box("text-lines", pty.path)), paced)
     pty.write(b"half a li" + b"ne\n" + lines_of(1_000_000, [1, 2, 3]))
     pty.write(random.Random(3).randbytes(300).replace(b"\n", b".") + b"\n")
     pty.write(b"1030000 0010\r\n" + b"\r\n# a remark\r\n" + lines_of(1_030_000, [4, 5]) + b"1050000 0010")
@@ -133,8 +139,8 @@ def test_rubbish_and_half_lines_are_left_out_and_counted(clock: Clock, pty: Pseu
     source.close()
 
 
-def test_a_board_that_starts_again(clock: Clock, pty: PseudoPort) -> None:
-    source = opened(TextBox(box("text-lines", pty.path)), clock)
+def test_a_board_that_starts_again(paced: Clock, pty: PseudoPort) -> None:
+    source = opened(TextBox(box("text-lines", pty.path)), paced)
     pty.write(b"\n" + lines_of(900_000_000, [1, 2, 3]))
     first = read_until(source, lambda b: len(b) >= 2)
     pty.write(lines_of(1_000, [7, 8, 9]))
@@ -146,8 +152,8 @@ def test_a_board_that_starts_again(clock: Clock, pty: PseudoPort) -> None:
     source.close()
 
 
-def test_a_slow_box_is_complete_to_a_little_before_now_between_its_lines(clock: Clock, pty: PseudoPort) -> None:
-    source = opened(TextBox(box("text-lines", pty.path, ms=600_000)), clock)
+def test_a_slow_box_is_complete_to_a_little_before_now_between_its_lines(paced: Clock, pty: PseudoPort) -> None:
+    source = opened(TextBox(box("text-lines", pty.path, ms=600_000)), paced)
     pty.write(b"\n" + lines_of(1_000_000, [1, 2]))
     newest = int(read_until(source, lambda b: len(b) >= 1).t_ns[-1])
     ahead = newest
@@ -161,8 +167,8 @@ def test_a_slow_box_is_complete_to_a_little_before_now_between_its_lines(clock: 
     source.close()
 
 
-def test_a_silent_box_holds_its_time_and_is_then_given_up(clock: Clock, pty: PseudoPort) -> None:
-    source = opened(TextBox(box("text-lines", pty.path, timeout="300 ms")), clock)
+def test_a_silent_box_holds_its_time_and_is_then_given_up(paced: Clock, pty: PseudoPort) -> None:
+    source = opened(TextBox(box("text-lines", pty.path, timeout="300 ms")), paced)
     pty.write(b"\n" + lines_of(1_000_000, [1, 2]))
     newest = int(read_until(source, lambda b: len(b) >= 1).t_ns[-1])
     last, text = read_until_given_up(source)
@@ -220,8 +226,36 @@ def test_a_box_whose_lines_nobody_can_time_is_not_silent(pty: PseudoPort) -> Non
     source.close()
 
 
-def test_nothing_but_rubbish(clock: Clock, pty: PseudoPort) -> None:
-    source = opened(TextBox(box("text-lines", pty.path, timeout="200 ms")), clock)
+def test_a_box_is_not_silent_for_what_nobody_has_looked_at(pty: PseudoPort) -> None:
+    """The program is held up after a look that found nothing, for longer than the box may be silent."""
+    clock, looks, held_at = ShiftedClock(), 0, 0
+
+    def opener(*given: Any) -> Any:
+        port = open_port(*given)
+        read = port.read
+
+        def then_held_up(size: int) -> bytes:
+            nonlocal looks
+            found = bytes(read(size))
+            looks += 1
+            clock.ahead_ns += 400_000_000 * (looks == held_at)
+            return found
+
+        port.read = then_held_up
+        return port
+
+    source = opened(TextBox(box("text-lines", pty.path, timeout="300 ms"), opener), clock)
+    pty.write(b"\n" + lines_of(1_000_000, [1, 2]))
+    source.read()
+    held_at = looks + 1
+    source.read()
+    pty.write(lines_of(1_400_000, [3, 4]))
+    source.read()
+    source.close()
+
+
+def test_nothing_but_rubbish(paced: Clock, pty: PseudoPort) -> None:
+    source = opened(TextBox(box("text-lines", pty.path, timeout="200 ms")), paced)
     pty.write(b"\n" + lines_of(1_000_000, [1, 2]))
     read_until(source, lambda b: len(b) >= 1)
     pty.write(b"\xfe\x80\x00speed\n")
@@ -252,8 +286,8 @@ def test_lines_that_the_box_does_not_print(
     source.close()
 
 
-def test_unplugged_and_back(clock: Clock, pty: PseudoPort) -> None:
-    source = opened(TextBox(box("text-lines", pty.path)), clock)
+def test_unplugged_and_back(paced: Clock, pty: PseudoPort) -> None:
+    source = opened(TextBox(box("text-lines", pty.path)), paced)
     pty.write(b"\n" + lines_of(1_000_000, [1, 2]))
     read_until(source, lambda b: len(b) >= 1)
     pty.close()
@@ -265,10 +299,10 @@ def test_unplugged_and_back(clock: Clock, pty: PseudoPort) -> None:
     source.close()
 
 
-def test_what_was_printed_before_opening_does_not_count(clock: Clock, pty: PseudoPort) -> None:
+def test_what_was_printed_before_opening_does_not_count(paced: Clock, pty: PseudoPort) -> None:
     pty.write(b"\n" + lines_of(1_000_000, [9, 9, 9]))
-    source = opened(TextBox(box("text-lines", pty.path)), clock)
-    begun = clock.now_ns()
+    source = opened(TextBox(box("text-lines", pty.path)), paced)
+    begun = paced.now_ns()
     pty.write(b"\n" + lines_of(1_100_000, [1, 2]))
     batch = read_until(source, lambda b: len(b) >= 1)
     assert int(batch.t_ns[0]) >= begun - 50 * MS
