@@ -37,12 +37,8 @@ from busprobe.timeline import FOREVER, NEVER
 
 SILENT_S = 0.1
 """A source whose reader has got no further for this long is down."""
-ADVANCE_S = 0.04
-"""How often the engine evaluates what came, where that costs little."""
-SHARE = 0.04
-"""The engine's share of the time: after an evaluation that took long the next one waits longer."""
-LONGEST_S = 0.055
-"""It never waits longer than this: a trigger has to be in the log soon."""
+SOONEST_S, LATEST_S = 0.025, 0.06
+"""The engine evaluates once all sources have got further (they do every 50 ms, all at once), or at the latest."""
 OPENING_S = 5.0
 """How long the first attempt to open all sources may take."""
 SOON_S = 0.5
@@ -75,7 +71,7 @@ class LiveRun:
 
     def __post_init__(self) -> None:
         self.inbox = Inbox(self._record_only)
-        self._begun, self._next_advance, self._stop_by = False, 0.0, 0.0
+        self._begun, self._advanced, self._stop_by = False, 0.0, 0.0
         self._busy, self._turns = Busy(SILENT_S / 2), QuickTurns()
         self._begin_by = time.monotonic() + OPENING_S
         self.begin(self.recorder, self.histories)
@@ -131,20 +127,24 @@ class LiveRun:
 
     def turn(self) -> None:
         """One round: take what came, evaluate it if it is time."""
-        for event in self.inbox.take(ADVANCE_S / 2):
+        for event in self.inbox.take(SOONEST_S):
             self._handle(event)
         now = time.monotonic()
         held_up = self._busy.turn(now)
         for status in self.status.values():
             # Where the machine held this process up, its readers could get no further either.
             status.progress_s = min(status.progress_s + held_up, now)
-        if now >= self._next_advance and self._has_begun(now):
+        if self._is_time(now) and self._has_begun(now):
             for name in holding_back(self.status, now, self._busy.patience_s):
                 self._down(name, "its reader is silent")
             self._tell_time()
             self._tell(self.engine.advance())
-            took = time.monotonic() - now
-            self._next_advance = now + min(max(ADVANCE_S, took / SHARE), LONGEST_S)
+            self._advanced = now
+
+    def _is_time(self, now: float) -> bool:
+        """Whether to evaluate; where no source is up, only the latest time counts."""
+        least = min((status.progress_s for status in self.status.values() if status.is_up), default=0.0)
+        return now >= self._advanced + (SOONEST_S if least > self._advanced else LATEST_S)
 
     def _has_begun(self, now: float) -> bool:
         """Whether every source has given something, or said why it cannot; one that hangs is then said to be gone."""

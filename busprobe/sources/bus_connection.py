@@ -29,7 +29,7 @@ from busprobe.sources.drain import WAIT_S, Drain, Haul, MessageDrain
 from busprobe.sources.drivers import READER_WAIT_S, StampedBy, driver_of, uncertainty_ns
 from busprobe.sources.error_frames import INTERFACES as TELLING_INTERFACES
 from busprobe.sources.error_frames import BusState, Controller
-from busprobe.sources.live import BATCH_NS
+from busprobe.sources.live import batch_end_ns
 from busprobe.sources.received import frames_of_messages
 from busprobe.sources.socket_drain import SocketDrain
 from busprobe.sources.socket_health import AMPLE_BYTES, dropped, is_socket, make_room
@@ -78,7 +78,7 @@ class BusConnection:
         """The frames of the next 50 ms or so; a fault is raised once they are given."""
         if self._fault is not None:
             raise self._fault
-        haul = self._drain.take(self.clock.now_ns() + BATCH_NS)
+        haul = self._drain.take(batch_end_ns(self.clock.now_ns()))
         self._look_after(haul)
         came = self._came(haul)
         own = self._sent(came, haul.empty_ns)

@@ -1,7 +1,7 @@
 """The contract of a live source: a bus adapter or an input box, read by a thread of its own.
 
     open ──> read, read, read ... ──> close
-              │ a batch about every 50 ms, an empty one too, always with complete_to_ns
+              │ a batch about every 50 ms (`batch_end_ns`), an empty one too, always with complete_to_ns
 
 A source never waits longer than it takes to notice that it should stop, and it raises
 `DeviceError` as soon as its device is gone; who runs it marks the gap and opens it again.
@@ -17,6 +17,16 @@ from busprobe.sources.clock import Clock
 
 BATCH_NS = 50_000_000
 """A live source closes a batch about this often."""
+SHORTEST_NS = 10_000_000
+"""No batch is planned to be shorter."""
+
+
+def batch_end_ns(now_ns: int) -> int:
+    """When to close a batch that begins now, in clock time: all sources close theirs at the same instants.
+
+    Evaluation goes as far as all of them are complete: so it waits for none that has only just begun.
+    """
+    return (now_ns + SHORTEST_NS) // BATCH_NS * BATCH_NS + BATCH_NS
 
 
 class LiveSource(Protocol):

@@ -24,7 +24,7 @@ from busprobe.frames import InputBatch
 from busprobe.health import FaultTally, Health
 from busprobe.sources.box_batch import Sample, input_batch
 from busprobe.sources.clock import Clock
-from busprobe.sources.live import BATCH_NS
+from busprobe.sources.live import batch_end_ns
 from busprobe.sources.pace import Pace
 from busprobe.sources.wire_time import MS_NS
 
@@ -134,7 +134,7 @@ class PolledBox:
 
     def read(self) -> InputBatch:
         polls: list[Poll] = []
-        end_ns = self._clock.now_ns() + BATCH_NS
+        end_ns = batch_end_ns(self._clock.now_ns())
         fault: Fault | None = None
         while self._wait(end_ns, 0 if not polls else polls[-1].answer_ns - polls[-1].request_ns):
             answer = self._ask()

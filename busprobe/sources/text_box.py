@@ -14,7 +14,7 @@ from busprobe.health import FaultTally, Health
 from busprobe.sources.box_batch import Sample, input_batch
 from busprobe.sources.box_options import MOST_ON_OFF, SERIAL_KEYS, BoxOptions
 from busprobe.sources.clock import Clock, StampMap
-from busprobe.sources.live import BATCH_NS
+from busprobe.sources.live import BATCH_NS, batch_end_ns
 from busprobe.sources.pace import Pace
 from busprobe.sources.serial_port import OpenPort, Port, gone, open_port
 from busprobe.sources.text_line import LineCutter, LineOrder, TextSample, characters, is_remark, read_line
@@ -79,7 +79,7 @@ class TextBox:
     def read(self) -> InputBatch:
         samples: list[Sample] = []
         errors, self._has_printed = self._faults.count, False
-        end_ns = self._clock.now_ns() + BATCH_NS
+        end_ns = batch_end_ns(self._clock.now_ns())
         while (now_ns := self._clock.now_ns()) < end_ns:
             samples += self._take(self._bytes())
             self._looked_ns = now_ns  # all that came before this has been read

@@ -12,6 +12,7 @@ from busprobe.engine.plan import Plan
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch, InputBatch, empty_frames
 from busprobe.health import Health
+from busprobe.report.live_text import LiveStatus
 from busprobe.session.live_bench import LiveOptions, LiveOutcome, run_live
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
@@ -104,12 +105,15 @@ def play(
     observer: Callable[[FrameBatch | InputBatch], None] | None = None,
     for_s: float = 60.0,
     on_wake: bool = False,
+    until_down: bool = False,
 ) -> LiveOutcome:
-    """Run until all sources have given everything."""
+    """Run until all sources have given everything. until_down: ... and are said to be down."""
     given, databases = load_plan(BENCH)
     stop = threading.Event()
 
-    def show(_status: object) -> None:
+    def show(status: LiveStatus) -> None:
+        if until_down and any(source.is_up for source in status.sources):
+            return
         if all(s.done.is_set() or s._missing for s in sources):
             stop.set()
 

@@ -22,6 +22,7 @@ from busprobe.session.live_bench import LiveOptions, run_live
 from busprobe.session.readers import Came, Gone
 from busprobe.session.verifying import load_plan, verify
 from busprobe.sources.clock import Clock
+from busprobe.sources.live import batch_end_ns
 
 
 @pytest.mark.parametrize("seed", [11, 12, 13])
@@ -86,7 +87,7 @@ def test_a_reader_that_stalls_is_declared_down_and_its_late_records_are_kept(tmp
 
 
 @pytest.mark.parametrize(
-    ("step_s", "turns", "gaps"), [(1.0, 2, 0), (0.04, 4, 1)], ids=["the machine", "the readers alone"]
+    ("step_s", "turns", "gaps"), [(1.0, 2, 0), (0.04, 5, 1)], ids=["the machine", "the readers alone"]
 )
 def test_a_machine_that_holds_the_whole_run_up_puts_no_source_down(
     monkeypatch: pytest.MonkeyPatch, step_s: float, turns: int, gaps: int
@@ -102,6 +103,34 @@ def test_a_machine_that_holds_the_whole_run_up_puts_no_source_down(
         run.turn()
         now[0] += step_s
     assert [status.gaps for status in run.status.values()] == [gaps, gaps]
+
+
+@pytest.mark.parametrize(
+    ("came", "after_s", "is_evaluated"),
+    [(2, 0.05, True), (2, 0.02, False), (1, 0.05, False), (1, 0.061, True)],
+    ids=["all got further", "too soon", "one did not", "too late to wait"],
+)
+def test_it_evaluates_once_all_sources_have_got_further(
+    monkeypatch: pytest.MonkeyPatch, came: int, after_s: float, *, is_evaluated: bool
+) -> None:
+    now = [100.0]
+    monkeypatch.setattr(live, "time", SimpleNamespace(monotonic=lambda: now[0]))
+    frames, polls = van_batches(4, 10)
+    run = LiveRun(load_plan(BENCH)[0], [ScriptedSource("body", frames), ScriptedSource("box", polls)], Clock())
+    run._handle(Came("body", frames[0]))
+    run._handle(Came("box", polls[0]))
+    run.turn()
+    before = run._advanced
+    now[0] += after_s
+    for event in [Came("body", frames[1]), Came("box", polls[1])][:came]:
+        run._handle(event)
+    run.turn()
+    assert (run._advanced > before) is is_evaluated
+
+
+@pytest.mark.parametrize(("begins_ms", "ends_ms"), [(0, 50), (39, 50), (40, 100), (49, 100), (50, 100), (75, 100)])
+def test_batches_end_at_the_same_instants_and_none_is_short(begins_ms: int, ends_ms: int) -> None:
+    assert batch_end_ns(begins_ms * 1_000_000) == ends_ms * 1_000_000
 
 
 def test_one_source_missing_does_not_hold_the_other_back() -> None:
@@ -210,7 +239,7 @@ def test_a_box_that_is_gone_for_good_is_no_pass() -> None:
     """Time goes on without any source: what must hold is unknown from the last poll on, never passed."""
     _, polls = van_batches(14, 30)
     box = ScriptedSource("box", polls, pause_s=0.01)
-    outcome = play([box])
+    outcome = play([box], until_down=True)
     charging = next(c for c in outcome.results.checks if c.name == "Charging voltage below 15 V")
     assert charging.verdict is Verdict.UNDECIDED
     (lost,) = [o for o in charging.occurrences if o.outcome is Outcome.UNDECIDED]

@@ -107,7 +107,7 @@ def polled(held_ms: dict[int, int], monkeypatch: Any) -> InputBatch:
     )
     source = PolledBox(box("modbus-tcp", "x"), Answers(held_ms))
     source.open(clock)
-    return join_polls([source.read() for _ in range(20)])
+    return join_polls([source.read() for _ in range(24)])
 
 
 def test_an_answer_that_took_far_longer_than_the_others_is_left_out(monkeypatch: Any) -> None:
