@@ -78,6 +78,8 @@ class Readout:
         self._is_answered = False
         """Somebody said something to the first request."""
         self._conversation = self._talk()
+        self._put_off: bytes | None = None
+        """A request that waits until the bus has been listened to anew."""
 
     @property
     def tester(self) -> OtherTester | None:
@@ -114,8 +116,10 @@ class Readout:
             self._give_way(now_ns)
             return
         self.phase = Phase.ASKING
-        self._say("Asking: supported PIDs, readiness, voltage, trouble codes, VIN.")
-        self._requester.ask(next(self._conversation))
+        if self._put_off is None:
+            self._say("Asking: supported PIDs, readiness, voltage, trouble codes, VIN.")
+        self._requester.ask(self._put_off or next(self._conversation))
+        self._put_off = None
 
     def _ask_on(self, now_ns: int) -> None:
         exchange = self._requester.step(now_ns)
@@ -125,7 +129,12 @@ class Readout:
             return
         if exchange.trouble:
             self._refuse_j1939()
-            if not self._requester.manners.testers.is_asking(now_ns):
+            manners = self._requester.manners
+            if manners.is_listening(now_ns) and not exchange.was_not_taken:
+                self._say("The bus was not heard for a while: listening again before it is asked on.")
+                self.phase, self._put_off = Phase.LISTENING, exchange.request
+                return
+            if not manners.testers.is_asking(now_ns):
                 raise DeviceError(exchange.trouble)
         try:
             self._requester.ask(self._conversation.send(exchange))

@@ -32,6 +32,8 @@ GRACE_NS: Final = 1_000_000_000
 
 STUCK_NS: Final = 1_000_000_000
 """An adapter that has not taken a frame for this long is told of."""
+HELD_NS: Final = 200_000_000
+"""Steps further apart than this: the program was held up, and who sends and who reads could not go on either."""
 LATE_NS: Final = ECHO_NS // 2
 """A frame that the adapter took this long after it was handed over may be handed back later still."""
 
@@ -73,6 +75,8 @@ class Requester:
         self._bus = permit.bus
         self._outbox = Outbox(sender, permit, own_thread=own_thread)
         self._now_ns = self._complete_ns = 0
+        self._held_up_ns = 0
+        """For how long the program was held up since the request."""
         self._waiting: bytes | None = None
         """Request whose turn has not come."""
         self._expected: frozenset[int] = frozenset()
@@ -115,6 +119,8 @@ class Requester:
 
     def step(self, now_ns: int) -> Exchange | None:
         """Send what waits, or give the exchange that is over."""
+        if self._now_ns:
+            self._held_up_ns += max(now_ns - self._now_ns - HELD_NS, 0)
         self._now_ns = now_ns
         self._settle()
         if self._waiting is not None:
@@ -126,7 +132,7 @@ class Requester:
     def stuck(self, now_ns: int) -> str:
         """That the adapter has had a frame for long and did not take it, a sentence; empty otherwise."""
         oldest = self._outbox.oldest
-        if oldest is None or oldest.is_over or now_ns - oldest.at_ns < STUCK_NS:
+        if oldest is None or oldest.is_over or now_ns - oldest.at_ns - self._held_up_ns < STUCK_NS:
             return ""
         return (
             f'Bus "{self._bus}": the adapter has not taken a frame for more than 1 s; nothing is asked until it does. '
@@ -145,7 +151,7 @@ class Requester:
         if refusal:
             return Exchange(request, trouble=refusal)
         identifier = self._identifier or (ALL_29 if self._tried_11 else ALL_11)
-        self._trouble = ""
+        self._trouble, self._held_up_ns = "", 0
         self.manners.pace.note(now_ns)
         self._talk = Talk(request, identifier, now_ns, self._send)
         self._request = self._hand(identifier, bytes((len(request),)) + request.ljust(7, b"\0"), now_ns)
@@ -157,7 +163,7 @@ class Requester:
         if self._request.trouble:
             return self._not_sent(self._request)
         deadline_ns = talk.deadline_ns()
-        is_late = self._complete_ns > deadline_ns or now_ns > deadline_ns + GRACE_NS
+        is_late = self._complete_ns > deadline_ns or now_ns - self._held_up_ns > deadline_ns + GRACE_NS
         if not self._request.is_over or not (is_late or self._trouble or talk.has_all(self._expected)):
             return None
         exchange = talk.result(self._trouble)

@@ -222,3 +222,33 @@ def test_an_adapter_that_goes_in_the_middle():
     bus.is_gone = True
     with pytest.raises(DeviceError, match="is gone"):
         run_until(bus, readout, lambda: False)
+
+
+@pytest.mark.parametrize("more_ms", [0, 40], ids=["between requests", "in the midst of one"])
+def test_a_program_that_was_held_up_listens_again_and_asks_on(more_ms):
+    """It may have missed another tester meanwhile."""
+    bus, said = ObdBus(engine(), gearbox()), []
+    readout = Readout(bus.requester(QUIET_NS), said.append)
+    run_until(bus, readout, lambda: readout.requests == 3)
+    upto_ms = bus.ms + more_ms
+    run_until(bus, readout, lambda: bus.ms >= upto_ms)
+    before, held_up_to_ms = len(bus.sent), bus.ms + 1500
+    bus.now_ns += 1500 * MS
+    run_until(bus, readout, lambda: readout.phase is Phase.OVER)
+    assert readout.shortfalls == []
+    assert readout.ear.tally.result("body", bus.now_ns).vins == (VIN,)
+    assert len(requests_sent(bus)) == readout.requests == 11
+    assert bus.sent[before][0] >= held_up_to_ms + 5000
+    assert said[2:] == ["The bus was not heard for a while: listening again before it is asked on."]
+
+
+def test_a_program_that_was_held_up_makes_way_for_a_tester_that_came_meanwhile():
+    bus = ObdBus(engine())
+    readout = Readout(bus.requester(QUIET_NS), lambda _: None)
+    run_until(bus, readout, lambda: readout.requests == 3)
+    bus.now_ns += 1500 * MS
+    asks_forever(bus, bus.ms + 30_000, first_ms=bus.ms + 1000)
+    sent = len(bus.sent)
+    run_until(bus, readout, lambda: readout.phase is Phase.OVER)
+    assert len(bus.sent) == sent
+    assert readout.shortfalls[-1] == Shortfall("the rest", "", f"not asked any further: {NOT_ASKED}")
