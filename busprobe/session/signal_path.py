@@ -212,8 +212,9 @@ def _row(tally: FrameTally, channel: str, identifier: int, is_extended: bool) ->
     if channel not in tally.channels:
         return None
     key = row_key(tally.channels.index(channel), identifier, is_extended)
-    found = np.flatnonzero(tally.rows.key == key)
-    return int(found[0]) if len(found) else None
+    # In a list: numpy would let other threads in while it searches.
+    keys = tally.rows.key.tolist()
+    return keys.index(key) if key in keys else None
 
 
 def _fields(message: MessageLayout, tally: FrameTally, place: int) -> list[BitField]:

@@ -27,7 +27,7 @@ def held(detail: FrameDetail, payload: bytes, changed: bytes) -> FrameDetail:
     Values are told of signals whose bits are the same in both; of others the bits alone.
     """
     if payload == detail.payload:
-        return replace(detail, changed=changed)
+        return detail if changed == detail.changed else replace(detail, changed=changed)
     fields = tuple(_earlier(field, detail.payload, payload) for field in detail.fields)
     return replace(detail, payload=payload, changed=changed, fields=fields)
 
