@@ -25,7 +25,7 @@ BENCH = SAMPLES / "patrol_van.toml"
 class ScriptedSource:
     """Gives its batches one by one, `pause_s` apart; then says it is complete, and idles.
 
-    trouble: at which read it raises DeviceError, once; it can be opened again `away_s` later.
+    trouble: at which read it raises DeviceError, once. stall: at which read it hangs, once, and until what is set.
     """
 
     def __init__(
@@ -36,7 +36,7 @@ class ScriptedSource:
         pause_s: float = 0.0,
         trouble: int | None = None,
         missing: bool = False,
-        stall: tuple[int, float] | None = None,
+        stall: tuple[int, threading.Event] | None = None,
     ) -> None:
         self._name = name
         self._batches = list(batches)
@@ -64,8 +64,8 @@ class ScriptedSource:
             self._trouble = None
             raise DeviceError(f"{self._name} was pulled out.")
         if self._stall is not None and self.at == self._stall[0]:
-            wait, self._stall = self._stall[1], None
-            time.sleep(wait)
+            over, self._stall = self._stall[1], None
+            over.wait(60.0)
         if self.at < len(self._batches):
             self.at += 1
             return self._batches[self.at - 1]
