@@ -18,6 +18,7 @@ from busprobe.tui.colourless import ColourApp
 from busprobe.tui.commands import commands
 from busprobe.tui.files import free_name, write_new
 from busprobe.tui.found import adapters
+from busprobe.tui.kept_rules import KeptRules
 from busprobe.tui.keys import Key, bindings, keys_with_screens
 from busprobe.tui.made import Made, proposed, question
 from busprobe.tui.pull import PERIOD_S, Pull
@@ -74,6 +75,7 @@ class BusprobeApp(ColourApp):
         for own in themes():
             self.register_theme(own)
         self.theme = theme
+        self.stylesheet = KeptRules(variables=self.get_css_variables())
         self.scene = scene
         self.opener = opener
         self.find = find
