@@ -18,7 +18,7 @@ from enum import Enum
 import numpy as np
 import numpy.typing as npt
 
-from busprobe.health import HealthRow
+from busprobe.health import HealthRow, RequestsRow
 
 Int64Array = npt.NDArray[np.int64]
 UInt64Array = npt.NDArray[np.uint64]
@@ -258,6 +258,8 @@ class StateBatch:
     complete_to_ns: int | None = None
     healths: tuple[HealthRow, ...] = ()
     """How sources were doing, for people; no logic looks at it."""
+    requests: tuple[RequestsRow, ...] = ()
+    """Who asked for OBD data, likewise."""
 
     @property
     def complete_to(self) -> int | None:

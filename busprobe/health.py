@@ -1,4 +1,4 @@
-"""How a source is doing, and what of that a recording keeps; for people, never for logic."""
+"""How a source is doing, who asks on it, and what of that a recording keeps; for people, never for logic."""
 
 from __future__ import annotations
 
@@ -71,6 +71,82 @@ class HealthRow:
     t_ns: int
     source: str
     health: Health
+
+
+@dataclass(frozen=True)
+class OtherTester:
+    """Somebody else who asks on the bus."""
+
+    identifiers: tuple[int, ...]
+    """That it asks on, in the order of first sight."""
+    requests: int
+    first_ns: int
+    last_ns: int
+    per_second: float | None
+    """Of its newest requests; None for a single one."""
+    asked: tuple[str, ...]
+    """Service, and what follows two digits each: "01 0C 0D", "03"; in the order of first sight."""
+    stray_answers: int = 0
+    """Frames of answers that were not asked for here: it may ask on the other side of a gateway."""
+
+
+@dataclass(frozen=True)
+class RequestsNow:
+    """OBD requests on a bus: busprobe's own where it was given leave, and those of another tester."""
+
+    bus: str
+    is_polled: bool = False
+    """busprobe asks here, as `[obd] poll` wants it."""
+    sent: int = 0
+    per_second: float = 0.0
+    """Of busprobe's own, over the last 10 s or so."""
+    every_ns: int | None = None
+    """As the bench file wants it."""
+    period_ns: int | None = None
+    """As achieved."""
+    unanswered: int = 0
+    refused: int = 0
+    """Requests that a unit refused."""
+    incomplete: int = 0
+    paused: str = ""
+    """Why nothing is asked now; a sentence."""
+    other: OtherTester | None = None
+    """Who else has asked since the start."""
+    is_other_asking: bool = False
+    """Within the last 5 s."""
+    not_taken: int = 0
+    """Requests that the adapter did not take."""
+    unasked: str = ""
+    """That nobody asks for what the bench file polls here; a sentence or two."""
+
+    def since(self, start: RequestsNow) -> RequestsNow:
+        """The same, without what was sent and heard up to some time."""
+        return replace(
+            self,
+            sent=self.sent - start.sent,
+            unanswered=self.unanswered - start.unanswered,
+            refused=self.refused - start.refused,
+            incomplete=self.incomplete - start.incomplete,
+            not_taken=self.not_taken - start.not_taken,
+            other=_other_since(self.other, start.other),
+        )
+
+
+def _other_since(other: OtherTester | None, start: OtherTester | None) -> OtherTester | None:
+    if other is None or start is None:
+        return other
+    requests, strays = other.requests - start.requests, other.stray_answers - start.stray_answers
+    if other.last_ns == start.last_ns:
+        return None
+    return replace(other, requests=requests, stray_answers=strays)
+
+
+@dataclass(frozen=True)
+class RequestsRow:
+    """What had been asked on a bus from the start of a recording up to a time."""
+
+    t_ns: int
+    requests: RequestsNow
 
 
 class FaultTally:

@@ -41,7 +41,7 @@ TABLES: Final = {
     "states": """
         t_ns BIGINT NOT NULL,
         source VARCHAR NOT NULL,        -- channel or box; empty: the states themselves
-        condition VARCHAR NOT NULL,     -- up, down, late, complete_to, health
+        condition VARCHAR NOT NULL,     -- up, down, late, complete_to, health, requests
         note VARCHAR NOT NULL,          -- health: JSON
         value BIGINT                    -- late: how many since the row before; else NULL""",
     "events": """

@@ -25,7 +25,7 @@ from busprobe.frames import (
     Tail,
     UInt8Array,
 )
-from busprobe.recording.health_rows import HEALTH, health_row
+from busprobe.recording.health_rows import HEALTH, REQUESTS, health_row, requests_row
 from busprobe.recording.windows import Columns, Scan, Window, fetch, windows
 from busprobe.timeline import FOREVER
 
@@ -109,7 +109,7 @@ def input_pieces(con: duckdb.DuckDBPyConnection, boxes: Sequence[Source], rows: 
 
 def state_pieces(con: duckdb.DuckDBPyConnection, rows: int, end_ns: int | None) -> Iterator[Piece]:
     """The source states in time order; the last batch is complete to the recording's end."""
-    known = [HEALTH, *(c.value for c in Condition)]
+    known = [HEALTH, REQUESTS, *(c.value for c in Condition)]
     found = con.execute(
         "SELECT t_ns, source, condition, note FROM states WHERE list_contains(?, condition) ORDER BY t_ns, rowid",
         [known],
@@ -118,10 +118,13 @@ def state_pieces(con: duckdb.DuckDBPyConnection, rows: int, end_ns: int | None) 
         part = found[start : start + rows]
         is_final = start + rows >= len(found)
         complete = end_ns if is_final else found[start + rows][0]
-        states = [SourceState(t, who, Condition(what), note) for t, who, what, note in part if what != HEALTH]
+        told = (HEALTH, REQUESTS)
+        states = [SourceState(t, who, Condition(what), note) for t, who, what, note in part if what not in told]
         healths = [health_row(t, who, note) for t, who, what, note in part if what == HEALTH]
+        requests = [requests_row(t, who, note) for t, who, what, note in part if what == REQUESTS]
         known_healths = tuple(row for row in healths if row is not None)
-        yield Piece((StateBatch(tuple(states), complete, known_healths),), _reached(complete))
+        known_requests = tuple(row for row in requests if row is not None)
+        yield Piece((StateBatch(tuple(states), complete, known_healths, known_requests),), _reached(complete))
 
 
 def _newest(batch: FrameBatch, before: int | None) -> int | None:

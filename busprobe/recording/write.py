@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from busprobe.errors import OpenError
 from busprobe.frames import LATE, Batch, FrameBatch, InputBatch, StateBatch, join_frames
-from busprobe.recording.health_rows import HEALTH, health_note
+from busprobe.recording.health_rows import HEALTH, REQUESTS, health_note, requests_note
 from busprobe.recording.inserts import insert_frames, insert_polls, insert_rows
 from busprobe.recording.schema import (
     ATTACH_OPTIONS,
@@ -105,6 +105,9 @@ class RecordingWriter:
             case StateBatch():
                 self._states += [(row.t_ns, row.source, row.condition.value, row.note, None) for row in batch.rows]
                 self._states += [(row.t_ns, row.source, HEALTH, health_note(row.health), None) for row in batch.healths]
+                self._states += [
+                    (row.t_ns, row.requests.bus, REQUESTS, requests_note(row.requests), None) for row in batch.requests
+                ]
                 self._reached(("",), batch.complete_to_ns)
         if self._kept >= FLUSH_ROWS:
             self._flush()

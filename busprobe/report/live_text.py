@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from busprobe.sources.manners import OtherTester
+from busprobe.health import OtherTester
 
 TESTER_SHOWN = 3
 """Different requests of another tester in the status line; the report has more."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from busprobe.analysis.vehicle import CODE_KINDS, Readiness, UnitRead
 from busprobe.analysis.vehicle_changes import Comparison
+from busprobe.health import OtherTester
 from busprobe.report.as_json import Json, problems_json
 from busprobe.report.quantities import identifier, wall
 from busprobe.report.vehicle_report import EMISSION_ONLY, VehicleReport
-from busprobe.sources.manners import OtherTester
 
 FORMAT = "busprobe vehicle"
 VERSION = 1

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from busprobe.analysis.vehicle import VehicleRead
 from busprobe.analysis.vehicle_changes import Comparison
 from busprobe.errors import Problems
-from busprobe.sources.manners import OtherTester
+from busprobe.health import OtherTester
 
 EMISSION_ONLY = (
     "These services show emission-related trouble codes only. Codes of brakes, airbags, body and other "

@@ -7,10 +7,10 @@ from pathlib import Path
 
 from busprobe.analysis.vehicle import CODE_KINDS, NOT_ASKED, READINESS, REQUESTS, VIN, UnitRead, VehicleRead
 from busprobe.analysis.vehicle_changes import Comparison, Sameness
+from busprobe.health import OtherTester
 from busprobe.report.quantities import counted, identifier, wall
 from busprobe.report.table import Column, heading, paragraph, table
 from busprobe.report.vehicle_report import EMISSION_ONLY, NOTHING_CLEARED, VehicleReport
-from busprobe.sources.manners import OtherTester
 
 WIDTH = 96
 LAST_11 = 0x7FF

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from busprobe.bench.model import Bus
 from busprobe.decode import pids
@@ -16,10 +17,9 @@ from busprobe.decode.obd import Listener
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import ObdTap
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.health import RequestsNow
 from busprobe.report.live_text import asker_words
-from busprobe.report.vehicle_text import who_asks
 from busprobe.session.polling import start_polling
-from busprobe.session.requests_now import RequestsNow
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 from busprobe.sources.manners import RequestWatch
@@ -43,7 +43,7 @@ class Asking:
         self._watches: Mapping[str, RequestWatch] = {b.name: RequestWatch() for b in bench.buses if b.name != own}
         self._sent: deque[tuple[int, int]] = deque()
         """(time, requests sent up to then) of the last 10 s."""
-        self._start_ns = clock.now_ns()
+        self._clock, self._start_ns = clock, clock.now_ns()
         self._unanswered = None if self._polling is not None else _Unanswered.of(plan)
 
     def observe(self, batch: FrameBatch | InputBatch) -> None:
@@ -84,30 +84,26 @@ class Asking:
         found = [(one.bus, one.other) for one in self.now(now_ns) if one.is_other_asking]
         return tuple(asker_words(bus, other) for bus, other in found if other is not None)
 
-    def notes(self) -> list[str]:
-        """How asking went, and who else asked, for the report of the run."""
-        own = [] if self._polling is None else self._polling.notes()
-        heard = {bus: watch.seen for bus, watch in self._watches.items()}
-        if self._polling is not None:
-            heard[self._polling.bus] = self._polling.testers.seen
-        return [*own, *(f"{bus}, another tester: {who_asks(one)}" for bus, one in heard.items() if one is not None)]
+    def kept(self) -> tuple[RequestsNow, ...]:
+        """All that is known now, as a recording keeps it: also that nobody asks for what the bench file polls."""
+        now_ns = self._clock.now_ns()
+        by_bus, problem = {one.bus: one for one in self.now(now_ns)}, self.problem(now_ns)
+        if self._unanswered is not None and problem:
+            bus = self._unanswered.bus.name
+            by_bus[bus] = replace(by_bus.get(bus, RequestsNow(bus)), unasked=problem)
+        return tuple(by_bus.values())
 
     def _own(self, now_ns: int) -> tuple[RequestsNow, ...]:
         polling = self._polling
         if polling is None:
             return ()
-        found, testers = polling.health, polling.testers
+        sent = polling.health.requests
         while self._sent and self._sent[0][0] < now_ns - RATE_OVER_NS:
             self._sent.popleft()
-        self._sent.append((now_ns, found.requests))
+        self._sent.append((now_ns, sent))
         span_ns = now_ns - self._sent[0][0]
-        rate = (found.requests - self._sent[0][1]) * 1e9 / span_ns if span_ns > 0 else 0.0
-        return (
-            RequestsNow(
-                polling.bus, True, found.requests, rate, polling.every_ns, found.period_ns, found.unanswered,
-                found.incomplete, found.paused, testers.seen, testers.is_asking(now_ns), found.not_taken,
-            ),
-        )  # fmt: skip
+        rate = (sent - self._sent[0][1]) * 1e9 / span_ns if span_ns > 0 else 0.0
+        return (polling.now(now_ns, round(rate, 1)),)
 
 
 class _Unanswered:
@@ -115,7 +111,7 @@ class _Unanswered:
 
     def __init__(self, bus: Bus, polled: Sequence[int], signals: Mapping[str, frozenset[int]]) -> None:
         """signals: those that come from nothing but OBD answers, and with which PIDs."""
-        self._bus = bus
+        self.bus = bus
         self._pids = dict.fromkeys(polled)
         self._signals = signals
         self._listener = Listener()
@@ -139,7 +135,7 @@ class _Unanswered:
         return cls(bus, obd.poll, signals)
 
     def feed(self, batch: FrameBatch) -> None:
-        if self._pids and batch.channels == (self._bus.name,):
+        if self._pids and batch.channels == (self.bus.name,):
             for record in self._listener.feed(batch):
                 if isinstance(record, Reading) and record.pid is not None:
                     self._pids.pop(record.pid, None)
@@ -152,9 +148,9 @@ class _Unanswered:
         names = [name for name, wanted in self._signals.items() if wanted and wanted <= set(left)]
         told = f"; unknown until then: {', '.join(names)}" if names else ""
         how = "with --allow-requests"
-        if self._bus.listen_only:
+        if self.bus.listen_only:
             how = 'with "listen_only = false" in this [[bus]] and --allow-requests'
         return (
-            f'The bench file polls OBD data on "{self._bus.name}" ({asked}), but nobody asks for it there{told}. '
+            f'The bench file polls OBD data on "{self.bus.name}" ({asked}), but nobody asks for it there{told}. '
             f"busprobe asks when it is opened {how}; the answers to another tester count too."
         )

@@ -22,6 +22,7 @@ from busprobe.engine.plan import Plan
 from busprobe.engine.source_queue import flag_late
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, SENT, Condition, FrameBatch, InputBatch, SourceState, StateBatch
+from busprobe.health import RequestsNow
 from busprobe.results import LogLine
 from busprobe.session.busy import Busy
 from busprobe.session.downs import Downs
@@ -62,6 +63,8 @@ class LiveRun:
     """By source, how exactly its records are stamped."""
     histories: Mapping[str, History] | None = None
     """By signal: where its change points are kept, for looking back."""
+    asked: Callable[[], Sequence[RequestsNow]] = tuple
+    """What is known of OBD requests now; it is recorded too."""
     on_wake: Callable[[int], Recording | None] | None = None
     """Called once with the time of the first frame: the run begins with it, recorded by what this returns."""
     frames: int = 0
@@ -91,7 +94,7 @@ class LiveRun:
         self._from_ns = start_ns
         self.start_ns = self.clock.now_ns() if start_ns is None else start_ns
         self.recorder = recorder
-        self.states, self.downs, self.healths = [], Downs(), HealthRows(self.status)
+        self.states, self.downs, self.healths = [], Downs(), HealthRows(self.status, self.asked)
         names = [source.name for source in self.sources]
         self.engine = Engine(self.plan, [STATES, *names], self.uncertainty_ns, by_channel=True, histories=histories)
         for name in names:
@@ -177,7 +180,7 @@ class LiveRun:
     def finish(self) -> Results:
         """Stop, evaluate the rest and give the results; the recorder is left to its owner."""
         self.stop()
-        end = self._tell_time()
+        end = self._tell_time(is_end=True)
         if self.recorder is not None:
             self.recorder.put(end)
         self._tell(self.engine.advance())
@@ -197,8 +200,7 @@ class LiveRun:
                 if status.is_up:
                     self._gap(status, lost_states(source, self._whole_to(status), upto_ns))
             case Opened():
-                status.trouble = ""
-                status.is_gone = False
+                status.trouble, status.is_gone = "", False
             case Gone(source, text, health):
                 status.lost(text, health)
                 if status.is_up:
@@ -292,9 +294,7 @@ class LiveRun:
         self.engine.push(STATES, batch)
 
     def _tell(self, lines: Sequence[LogLine]) -> None:
-        if not lines:
-            return
-        if self.recorder is not None:
+        if lines and self.recorder is not None:
             self.recorder.put_lines(lines)
-        if self.on_lines is not None:
+        if lines and self.on_lines is not None:
             self.on_lines(lines)

@@ -28,6 +28,7 @@ from busprobe.session.live_notes import live_notes
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.opening import UNCERTAINTY_KEY
 from busprobe.session.recorder import Recorder, RecorderStatus, refuse_full_disk
+from busprobe.session.request_notes import request_notes
 from busprobe.session.verifying import VerifyReport, load_plan
 from busprobe.sources.boxes import open_box, refuse_shared_ports
 from busprobe.sources.bus import BusSource
@@ -67,7 +68,7 @@ class LiveOutcome:
 
     def notes(self) -> list[str]:
         """What a person should know of it, a sentence each."""
-        return [*self.asking.notes(), *live_notes(self.run, self.results, self.recorder)]
+        return [*request_notes(self.run.healths.requests()), *live_notes(self.run, self.results, self.recorder)]
 
 
 Show = Callable[[LiveStatus], None]
@@ -147,7 +148,7 @@ def run_live(
     uncertainty = stated_uncertainty(plan.bench, given)
     asking = Asking(plan, given, clock, allow_requests=options.allow_requests)
     watching = (status.add, *observers, asking.observe)
-    run = LiveRun(plan, given, clock, on_lines=count, observers=watching, uncertainty_ns=uncertainty)
+    run = LiveRun(plan, given, clock, on_lines=count, observers=watching, uncertainty_ns=uncertainty, asked=asking.kept)
     kept: list[Recorder] = []
 
     def record(start_ns: int) -> Recorder | None:

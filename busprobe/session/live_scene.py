@@ -13,6 +13,7 @@ from busprobe.engine.history import NO_BOUNCE
 from busprobe.engine.plan import Plan
 from busprobe.errors import BusprobeError, said
 from busprobe.frames import FrameBatch, InputBatch
+from busprobe.health import RequestsNow
 from busprobe.report.live_text import LiveStatus
 from busprobe.results import CheckResult, Logged, LogLine, WalkResult
 from busprobe.session.asking import Asking
@@ -23,7 +24,6 @@ from busprobe.session.live_bench import LiveOptions, live_sources, new_recorder,
 from busprobe.session.live_status import StatusTaker
 from busprobe.session.logged import TriggerLog
 from busprobe.session.recorder import Recorder
-from busprobe.session.requests_now import RequestsNow
 from busprobe.session.scene import recording_file
 from busprobe.session.snapshot import FrameDetail, RecorderNow, SignalPath, Snapshot, SourceNow
 from busprobe.session.walk_kept import KeptWalk
@@ -88,7 +88,7 @@ class LiveScene:
         self._run = LiveRun(
             plan, given, clock, on_lines=self._lines,
             observers=(self._taker.add, self._observe, self._asking.observe),
-            uncertainty_ns=self._uncertainty, histories=self._board.histories,
+            uncertainty_ns=self._uncertainty, histories=self._board.histories, asked=self._asking.kept,
         )  # fmt: skip
         self._checks = self._run.engine.checks_so_far()
         self._run.start(must_open=False)

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from busprobe.bench.model import Bench
-from busprobe.bench.units import duration_text
 from busprobe.frames import FrameBatch, InputBatch
-from busprobe.report.quantities import counted, rounded
+from busprobe.health import RequestsNow
+from busprobe.session.request_notes import own_notes
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
@@ -76,17 +76,14 @@ class Polling:
         """Who else asks on the bus."""
         return self._requester.manners.testers
 
+    def now(self, now_ns: int, per_second: float = 0.0) -> RequestsNow:
+        """How it goes. per_second: the rate of the requests."""
+        found, testers = self.health, self.testers
+        return RequestsNow(
+            self.bus, True, found.requests, per_second, self.every_ns, found.period_ns, found.unanswered,
+            found.refused, found.incomplete, found.paused, testers.seen, testers.is_asking(now_ns), found.not_taken,
+        )  # fmt: skip
+
     def notes(self) -> list[str]:
         """How it went, for the report of the run."""
-        found = self.health
-        not_taken = f"The adapter did not take {counted(found.not_taken, 'OBD request')}." if found.not_taken else ""
-        if not found.requests:
-            return [" ".join(part for part in ("No OBD request was sent.", not_taken, found.paused) if part)]
-        achieved = f", {rounded(found.period_ns)} achieved" if found.period_ns is not None else ""
-        told = [f"every {duration_text(self.every_ns)}{achieved}"]
-        if found.unanswered:
-            told.append(f"{found.unanswered:,} unanswered")
-        if found.incomplete:
-            told.append(f"{found.incomplete:,} with an answer that broke off")
-        notes = [f"{counted(found.requests, 'OBD request')} sent on {self.bus}: {', '.join(told)}."]
-        return [*notes, *(part for part in (not_taken, found.paused) if part)]
+        return own_notes(self.now(self._clock.now_ns()))

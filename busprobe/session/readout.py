@@ -20,6 +20,7 @@ import numpy as np
 from busprobe.decode.obd import Listener
 from busprobe.errors import DeviceError
 from busprobe.frames import ERROR, SENT, FrameBatch
+from busprobe.health import OtherTester
 from busprobe.report.quantities import rounded
 from busprobe.report.vehicle_report import Shortfall
 from busprobe.session.vehicle_tally import (
@@ -32,7 +33,6 @@ from busprobe.session.vehicle_tally import (
     unit_text,
 )
 from busprobe.sources.exchange import Exchange
-from busprobe.sources.manners import OtherTester
 from busprobe.sources.requests import Requester
 
 PASSIVE_NS = 10_000_000_000

@@ -121,9 +121,9 @@ class ReplayScene:
         return Snapshot(
             "replay", self._plan.bench.vehicle, self._path.name, t_ns, start, end, signals,
             self._board.frame_table(tally), self._board.checks_at(self._checks, t_ns), self._triggers[:decided],
-            self._sources(t_ns, tally), None, self._notes(), late=self._engine.late, is_playing=self._player.is_playing,
-            speed=self._player.speed, loaded=self._loaded, failure=self._failure,
-            downs=self._board.downs.at(t_ns),
+            self._sources(t_ns, tally), None, (*self._notes(), *self._seen.requests.unasked(t_ns)),
+            late=self._engine.late, is_playing=self._player.is_playing, speed=self._player.speed, loaded=self._loaded,
+            failure=self._failure, requests=self._seen.requests.shown(t_ns), downs=self._board.downs.at(t_ns),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:

@@ -13,9 +13,9 @@ import numpy as np
 
 from busprobe.analysis.intervals import Sending
 from busprobe.frames import FloatArray, Int64Array, UInt8Array, UInt32Array, UInt64Array
+from busprobe.health import RequestsNow
 from busprobe.results import CheckResult, Logged, Verdict
 from busprobe.session.downs import DownsNow
-from busprobe.session.requests_now import RequestsNow
 from busprobe.session.signals_now import Kind, SignalNow, SignalsNow
 from busprobe.session.sources_now import RecorderNow, SourceNow
 

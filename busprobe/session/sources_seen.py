@@ -22,15 +22,17 @@ from busprobe.frames import (
 )
 from busprobe.health import Health
 from busprobe.session.downs import down_notes, never_text
-from busprobe.session.healths import Healths
+from busprobe.session.healths import Healths, RequestsKept
+from busprobe.session.request_notes import request_notes
 from busprobe.session.source_notes import source_notes
+from busprobe.timeline import FOREVER
 
 
 class SourcesSeen:
     """Told of every batch of a recording."""
 
     def __init__(self) -> None:
-        self.healths = Healths()
+        self.healths, self.requests = Healths(), RequestsKept()
         self._names: set[str] = set()
         self._states: list[SourceState] = []
         self._errors = Counter[str]()
@@ -51,15 +53,17 @@ class SourcesSeen:
             case StateBatch():
                 self._states += batch.rows
                 self.healths.add(batch.healths)
+                self.requests.add(batch.requests)
 
     def notes(self, stated: Iterable[str], boxes: Iterable[InputBox], start_ns: int) -> list[str]:
-        """A sentence for each source that was down, or that is in `stated` and gave nothing; and how each did.
+        """What was asked, each source that was down or that is in `stated` and gave nothing, and how each did.
 
         boxes: those of the bench file.
         """
         absent = self._absent(start_ns)
         states = [row for row in self._states if row.source not in absent]
-        return [*self.never(stated, start_ns), *self._how(boxes), *down_notes(states, start_ns)]
+        asked = request_notes(self.requests.at(FOREVER))
+        return [*asked, *self.never(stated, start_ns), *self._how(boxes), *down_notes(states, start_ns)]
 
     def never(self, stated: Iterable[str], start_ns: int) -> list[str]:
         """A sentence for each source that was never there, or that is in `stated` and gave nothing."""

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
+
+REFUSED: Final = 0x7F
+"""First byte of a refusal (ISO 14229-1)."""
 
 
 @dataclass(frozen=True)
@@ -46,3 +50,8 @@ class Exchange:
     def is_silent(self) -> bool:
         """Nobody said anything."""
         return not (self.answers or self.half or self.kept_waiting)
+
+    @property
+    def is_refused(self) -> bool:
+        """A unit said no; another may have answered."""
+        return any(answer.payload[0] == REFUSED for answer in self.answers)

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections import deque
 from contextlib import suppress
-from dataclasses import dataclass
 
 import numpy as np
 
 from busprobe.bench.hardware import MOST_REQUESTS_PER_S
 from busprobe.frames import ERROR, LATE, SENT, FrameBatch
+from busprobe.health import OtherTester
 from busprobe.obd_identifiers import answer_rows, is_answer, obd_rows, request_rows
 from busprobe.sources.j1939 import J1939Watch, j1939_text
 
@@ -64,23 +64,6 @@ class Pace:
     def note_taken(self) -> None:
         """The adapter takes frames (again)."""
         self._failed = 0
-
-
-@dataclass(frozen=True)
-class OtherTester:
-    """Somebody else who asks on the bus."""
-
-    identifiers: tuple[int, ...]
-    """That it asks on, in the order of first sight."""
-    requests: int
-    first_ns: int
-    last_ns: int
-    per_second: float | None
-    """Of its newest requests; None for a single one."""
-    asked: tuple[str, ...]
-    """Service, and what follows two digits each: "01 0C 0D", "03"; in the order of first sight."""
-    stray_answers: int = 0
-    """Frames of answers that were not asked for here: it may ask on the other side of a gateway."""
 
 
 class RequestWatch:

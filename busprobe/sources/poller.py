@@ -28,6 +28,8 @@ class PollHealth:
     requests: int = 0
     unanswered: int = 0
     """Requests to which nobody said anything."""
+    refused: int = 0
+    """Requests that a unit refused."""
     incomplete: int = 0
     """Requests with an answer that broke off or never followed a request for patience."""
     period_ns: int | None = None
@@ -51,7 +53,7 @@ class Poller:
         self._next_ns: int | None = None
         self._begun: deque[int] = deque(maxlen=ROUNDS_KEPT)
         self._round = 0
-        self._asked = self._unanswered = self._incomplete = self._not_taken = 0
+        self._asked = self._unanswered = self._refused = self._incomplete = self._not_taken = 0
         self._paused = ""
 
     def step(self, now_ns: int) -> Exchange | None:
@@ -68,7 +70,9 @@ class Poller:
     def health(self) -> PollHealth:
         gaps = [later - earlier for earlier, later in zip(self._begun, list(self._begun)[1:], strict=False)]
         period_ns = int(median(gaps)) if gaps else None
-        return PollHealth(self._asked, self._unanswered, self._incomplete, period_ns, self._paused, self._not_taken)
+        return PollHealth(
+            self._asked, self._unanswered, self._refused, self._incomplete, period_ns, self._paused, self._not_taken
+        )
 
     def _go_on(self, now_ns: int) -> None:
         if not self._left:
@@ -99,5 +103,6 @@ class Poller:
             return
         self._asked += 1
         self._unanswered += exchange.is_silent
+        self._refused += exchange.is_refused
         self._incomplete += bool(exchange.half or exchange.kept_waiting)
         self._units[exchange.request] = exchange.units

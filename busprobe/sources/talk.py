@@ -19,11 +19,10 @@ from typing import Final
 import isotp
 
 from busprobe.obd_identifiers import asking, is_extended
-from busprobe.sources.exchange import Answer, Exchange
+from busprobe.sources.exchange import REFUSED, Answer, Exchange
 
 ANSWERED: Final = 0x40
 """Added to the service in a positive answer."""
-REFUSED: Final = 0x7F
 PENDING: Final = 0x78
 NUMBERED: Final = frozenset({0x01, 0x09})
 """Services whose request names PIDs or an information type."""

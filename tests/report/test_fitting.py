@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from busprobe.health import OtherTester
 from busprobe.report.live_text import LiveStatus, SourceLine, TroubleNews, asker_words, status_line
 from busprobe.report.survey_text import survey_lines
 from busprobe.report.table import Column, fitted, paragraph, table
@@ -14,7 +15,6 @@ from busprobe.report.verify_text import verify_lines
 from busprobe.session.surveying import survey
 from busprobe.session.vehicle import vehicle_recorded
 from busprobe.session.verifying import verify
-from busprobe.sources.manners import OtherTester
 
 ROOT = Path(__file__).parents[2]
 RECORDING, BENCH = ROOT / "recordings" / "five_faults.duckdb", ROOT / "dbc_samples" / "patrol_van.toml"

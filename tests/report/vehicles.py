@@ -1,8 +1,8 @@
 """Reports on an invented vehicle."""
 
 from busprobe.analysis.vehicle import Readiness, UnitRead, VehicleRead
+from busprobe.health import OtherTester
 from busprobe.report.vehicle_report import Shortfall, VehicleReport
-from busprobe.sources.manners import OtherTester
 
 AT = 1_768_374_000_000_000_000
 VIN = "A0TPV3D23TK000012"

@@ -16,12 +16,12 @@ from virtual_vehicle import POLL, Vehicle, polling_bench
 
 from busprobe.engine.plan import build
 from busprobe.errors import DeviceError
+from busprobe.health import RequestsNow
 from busprobe.report.live_text import LiveStatus, status_line
 from busprobe.session import asking
 from busprobe.session.live_bench import LiveOptions, run_live
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.polling import start_polling
-from busprobe.session.requests_now import RequestsNow
 from busprobe.tui.view.health import problem_rows
 from busprobe.tui.view.requests import request_lines
 from busprobe.van.control_units import ControlUnit

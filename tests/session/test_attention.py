@@ -18,7 +18,7 @@ from busprobe.analysis.frame_tally import FrameTally
 from busprobe.engine.history import Bounce
 from busprobe.engine.why import NOT_AGAIN
 from busprobe.frames import ERROR, Condition, FrameBatch, InputBatch, SourceState, StateBatch, empty_frames
-from busprobe.health import Faults, Health
+from busprobe.health import Faults, Health, RequestsNow
 from busprobe.recording.write import RecordingWriter
 from busprobe.report.advice import NOTHING_HEARD
 from busprobe.report.quantities import moment, times
@@ -26,7 +26,6 @@ from busprobe.session.attention import Wanted, attention
 from busprobe.session.board import Board
 from busprobe.session.downs import Down, Downs, DownsNow
 from busprobe.session.live_scene import LiveScene
-from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import RecorderNow, Snapshot, SourceNow
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock

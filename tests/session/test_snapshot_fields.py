@@ -33,7 +33,6 @@ ONE_VALUE = {
         ("Snapshot", "mode"): "It is a replay.",
         ("Snapshot", "recorder"): RECORDER,
         ("Snapshot", "lost"): "What was lost between reader and recorder of this program: nothing is, from a file.",
-        ("Snapshot", "requests"): "Who asks is found by listening now; in a recording the signal paths show requests.",
     },
 }
 """(part, field) -> why it has one value at most."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from busprobe.bench.units import duration_text
+from busprobe.health import RequestsNow
 from busprobe.report.quantities import counted, rounded
 from busprobe.report.vehicle_text import who_asks
-from busprobe.session.requests_now import RequestsNow
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.view.spans import Line, Span, Tone
 
@@ -39,6 +39,7 @@ def _own(one: RequestsNow) -> Line:
     told = Span(", ".join(parts), Tone.PLAIN)
     faults = [
         (one.unanswered, "unanswered"),
+        (one.refused, "refused"),
         (one.incomplete, "with an answer that broke off"),
         (one.not_taken, "not taken by the adapter"),
     ]
