@@ -20,8 +20,6 @@ from scripted import BENCH, ScriptedSource, van_batches
 from virtual_vehicle import BENCH as VIRTUAL
 from virtual_vehicle import Vehicle
 
-from busprobe.bench.load import loads
-from busprobe.engine.plan import build
 from busprobe.frames import ERROR, FrameBatch, InputBatch
 from busprobe.health import Faults, Health
 from busprobe.session import asking, readers, signals_now, snapshot, sources_now
@@ -37,7 +35,7 @@ from busprobe.van.control_units import ControlUnit
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 WAIT_S = 120.0
 S = 1_000_000_000
-DRIVEN, TROUBLED = "driven.duckdb", "troubled.duckdb"
+DRIVEN, TROUBLED, ASKED = "driven.duckdb", "troubled.duckdb", "asked.duckdb"
 Rows = TypeVar("Rows", FrameBatch, InputBatch)
 PARTS = [it for it in vars(snapshot).values() if isinstance(it, type) and dataclasses.is_dataclass(it)]
 PARTS = [it for it in PARTS if it.__module__ in (snapshot.__name__, signals_now.__name__, sources_now.__name__)]
@@ -107,7 +105,7 @@ def live(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> None:
     _driven(picturing, folder, patch)
     _troubled(picturing, folder, patch)
     _without_database(picturing, folder)
-    _asking(picturing)
+    _asking(picturing, folder)
 
 
 class _Ailing(ScriptedSource):
@@ -205,8 +203,8 @@ def _without_database(picturing: Picturing, folder: Path) -> None:
         picturing.look(scene)
 
 
-def _asking(picturing: Picturing) -> None:
-    """A vehicle that answers requests, but not all."""
+def _asking(picturing: Picturing, folder: Path) -> None:
+    """A vehicle that answers requests, but not all; recorded."""
     told = """[signals]
 module_volts = { from = "obd.42", unit = "V" }
 air = { from = ["obd.05", "obd.0F"] }
@@ -217,9 +215,12 @@ air = { from = ["obd.05", "obd.0F"] }
         VIRTUAL.format(channel="fields", poll='poll = ["05", "0F", "42"]\nevery = "200 ms"', listen_only="false") + told
     )
     try:
-        plan = build(loads(text.replace('"body"', '"motor"')), {})
-        with closing(LiveScene(plan, {}, allow_requests=True)) as scene:
-            until(lambda: _code(scene, "air") == TRUE and bool(scene.snapshot().requests))
+        bench = folder / "asking.toml"
+        bench.write_text(text.replace('"body"', '"motor"'), encoding="utf-8")
+        with closing(LiveScene(*load_plan(bench), allow_requests=True)) as scene:
+            assert scene.start_recording(str(folder / ASKED)) == ""
+            until(lambda: scene.snapshot().recorder is not None)
+            until(lambda: _code(scene, "air") == TRUE and sum(one.sent for one in scene.snapshot().requests) > 5)
             picturing.look(scene)
     finally:
         vehicle.stop()
@@ -232,6 +233,7 @@ def replayed(picturing: Picturing, folder: Path) -> None:
     """All situations of a recording; `folder` has those of `live`."""
     for path in (RECORDINGS / "five_faults.duckdb", folder / DRIVEN, folder / TROUBLED):
         _played(picturing, path)
+    _asked(picturing, folder)
     _other_source(picturing, folder)
     _damaged(picturing, folder)
 
@@ -260,6 +262,16 @@ def _played(picturing: Picturing, path: Path) -> None:
         scene.player.play()
         picturing.look(scene, "gear")
         scene.player.pause()
+
+
+def _asked(picturing: Picturing, folder: Path) -> None:
+    """Before the first request, and at the end."""
+    with _loaded(folder / ASKED) as scene:
+        scene._thread.join(WAIT_S)
+        scene.player.seek(FOREVER)
+        assert picturing.look(scene).requests[0].sent > 0
+        scene.player.seek(scene.snapshot().start_ns)
+        assert picturing.look(scene).requests[0].sent == 0
 
 
 def _other_source(picturing: Picturing, folder: Path) -> None:
