@@ -172,13 +172,15 @@ def _troubled(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> 
     with closing(LiveScene(*load_plan(BENCH), [bus, box])) as scene, patch.context() as narrow:
         scene.start_recording(str(folder / TROUBLED))
         until(lambda: scene.snapshot().recorder is not None)
+        bus.now = Health(errors=3, lost=7, uncertainty_ns=1_000_000, state="passive", listening="in the driver")
+        box.now = Health(errors=2, period_ns=10_000_000, faults=(Faults("time-out", 2, "It is silent.", "Look."),))
         narrow.setattr(readers, "MOST_ROWS", -1)
         bus.hold_at = box.hold_at = 8
         until(lambda: scene.snapshot().lost > 0 and bus.at == box.at == 8)
         narrow.undo()
+        told = scene._run.healths._told
+        until(lambda: len(told) == 2 and all(health.errors for health in told.values()))  # looked at once a second
         bus.hold_at = box.hold_at = 1 << 30
-        bus.now = Health(errors=3, lost=7, uncertainty_ns=1_000_000, state="passive", listening="in the driver")
-        box.now = Health(errors=2, period_ns=10_000_000, faults=(Faults("time-out", 2, "It is silent.", "Look."),))
         until(lambda: bus.done.is_set() and box.done.is_set())
         for source in (bus, box):
             end = source._batches[-1]

@@ -8,7 +8,6 @@ import pytest
 from hands import Hands, hands
 
 from busprobe.results import WalkOutcome
-from busprobe.session import live
 from busprobe.session.attention import attention
 from busprobe.session.walk_seen import Happening, Seen
 from busprobe.session.wiggle import Wiggle
@@ -80,7 +79,7 @@ def test_what_is_skipped_is_not_seen() -> None:
 def test_a_chattering_contact_is_no_loss_and_its_edges_are_counted_as_they_come() -> None:
     with hands() as watcher:
         watcher.scene.guide.start_wiggle("rear_door")
-        watcher.watch(0.1)
+        watcher.watch(until=lambda: watcher.wiggle.start_ns is not None)
         watcher.box.chatters = True
         watcher.watch(until=watcher.says("rear_door", "unknown (chattering)"))
         watcher.watch(0.3)
@@ -93,7 +92,7 @@ def test_a_chattering_contact_is_no_loss_and_its_edges_are_counted_as_they_come(
         assert (so_far.chatters, so_far.losses) == (1, 0)
         watcher.box.chatters = watcher.box.is_open = False
         watcher.watch(until=watcher.says("rear_door", "off"))
-        watcher.watch(0.2)
+        watcher.watch(until=lambda: watcher.wiggle.raw_edges >= watcher.box.changes)
         result = watcher.scene.guide.end_wiggle()
     assert result is not None
     assert result.losses == 0
@@ -103,25 +102,20 @@ def test_a_chattering_contact_is_no_loss_and_its_edges_are_counted_as_they_come(
 
 
 @pytest.mark.parametrize("what", ["walk", "wiggle"])
-def test_a_bus_that_falls_silent_is_a_loss_as_soon_as_the_signal_is_too_old(
-    what: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_bus_that_falls_silent_is_a_loss_as_soon_as_the_signal_is_too_old(what: str) -> None:
     """Well before logic can tell whether the bus sleeps, which takes 2 s."""
-    monkeypatch.setattr(live, "SILENT_S", 5.0)  # readers that a busy machine holds up are no losses
     with hands() as watcher:
         if what == "walk":
             watcher.ask("brake")
         else:
             watcher.scene.guide.start_wiggle("brake")
         watcher.watch(0.2)
-        assert watcher.heard.count(Happening.LOSS) <= watcher.bus.held_up
+        assert Happening.LOSS not in watcher.heard
         took, unhindered = [], []
         while len(took) < 3 or (len(took) < MOST_TRIES and min(took) > SOON_MS * MS):
             watcher.bus.is_silent = False
             watcher.watch(until=lambda: not seen_by(watcher, what).is_lost)
             watcher.watch(0.2)
-            if seen_by(watcher, what).is_lost:
-                continue  # the machine kept the bus from speaking
             heard, watcher.longest_s = watcher.heard.count(Happening.LOSS), 0.0
             watcher.bus.is_silent = True
             watcher.watch(until=lambda: watcher.heard.count(Happening.LOSS) > heard)  # noqa: B023
@@ -133,7 +127,7 @@ def test_a_bus_that_falls_silent_is_a_loss_as_soon_as_the_signal_is_too_old(
     assert min(took) <= SOON_MS * MS, "its age and 200 ms; once at least unhindered"
     assert max(unhindered, default=0) <= 1000 * MS, "on a busy machine"
     assert losses == watcher.heard.count(Happening.LOSS)
-    assert len(took) <= losses <= len(took) + watcher.bus.held_up
+    assert losses == len(took)
     if what == "wiggle":
         assert watcher.wiggle.last_loss_ns == pytest.approx(watcher.bus.last_ns + 100 * MS, abs=2 * MS)
 
