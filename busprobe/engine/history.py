@@ -107,7 +107,12 @@ class History:
         edge = known & (value != before_value)
         if len(changes.quiet):
             edge &= ~np.isin(t, changes.quiet)
-        self._add(t, code, value, int(self._past.edges[-1]) + np.cumsum(edge))
+        edges = int(self._past.edges[-1]) + np.cumsum(edge)
+        if changes.settled is not None:
+            # A point at which a known value does not change but when it can be told: it says what it said before.
+            is_new = ~known | (value != before_value)
+            t, code, value, edges = t[is_new], code[is_new], value[is_new], edges[is_new]
+        self._add(t, code, value, edges)
 
     def tap(self, place: int) -> TapPast:
         """The past of one of the signal's taps, in the order of the bench file."""

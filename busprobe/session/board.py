@@ -8,7 +8,7 @@ from typing import NamedTuple
 from busprobe.analysis.frame_tally import FrameTally, row_key
 from busprobe.decode.layout import Database, MessageLayout
 from busprobe.engine.because import Said, because
-from busprobe.engine.history import Bounce, History
+from busprobe.engine.history import Bounce, History, Past
 from busprobe.engine.mapping import bus_names
 from busprobe.engine.plan import Plan
 from busprobe.engine.signal_plan import LineTap, ObdTap
@@ -17,6 +17,7 @@ from busprobe.errors import BenchError
 from busprobe.results import CheckResult
 from busprobe.session.downs import Downs
 from busprobe.session.frame_tables import FrameTables
+from busprobe.session.made_now import MadeNow
 from busprobe.session.origin import TOO_OLD, Origin, Origins
 from busprobe.session.overdue import Overdue
 from busprobe.session.picture import ChecksAt, about, new_histories, outputs, signal_now
@@ -26,22 +27,29 @@ from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.signals_now import Make, SignalsNow
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 from busprobe.session.strips import Strips
-from busprobe.session.taken_over import taken_over
+from busprobe.session.taken_over import TakenOver, taken_over
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 
 
-class _Instant(NamedTuple):
-    """What counts at an instant."""
+class _Heard(NamedTuple):
+    """What came last up to an instant."""
 
     t_ns: int
     number: Mapping[str, int]
     """By bus, its channel in the tally."""
     last: Mapping[int, int]
     """By key of the tally, time of the newest frame."""
+
+
+class _Instant(NamedTuple):
+    """What counts at an instant."""
+
+    t_ns: int
     origins: dict[str, Origin]
     """By signal, the source that counts."""
-    overdue: dict[str, int]
-    """By signal that is too old, or made from one, since when."""
+    taken: Mapping[str, TakenOver]
+    """By signal whose source is too old, what another one gives."""
+    made: MadeNow
 
 
 class Board:
@@ -94,38 +102,46 @@ class Board:
     def _now(self, name: str, at: _Instant, poll_ns: int | None) -> tuple[SignalNow, Origin | None]:
         """A signal, and the source that counts."""
         about, history, strips = self._about[name], self.histories[name], self._strips[name]
-        over_ns = at.overdue.get(name)
-        origin = at.origins.get(name)
-        if over_ns is not None and origin is not None and len(self._origins[name].sources) > 1:
-            taken = taken_over(
-                self._origins[name], history, at.t_ns, over_ns, lambda place: self._newest_of(name, place, at)
-            )
-            if taken is not None:
-                code = int(taken.past.code[taken.past.index_at(at.t_ns)])
-                now = signal_now(
-                    about, history, strips, at.t_ns, taken.origin, Said(code, ""), poll_ns, past=taken.past
-                )
-                return now, taken.origin
-        said = self._said(name, at.t_ns, at.origins, at.overdue)
-        return signal_now(about, history, strips, at.t_ns, origin, said, poll_ns, over_ns), origin
+        taken, past, is_overdue = at.taken.get(name), self._past(name, at), name in at.made.overdue
+        origin = at.origins.get(name) if taken is None else taken.origin
+        now = signal_now(
+            about, history, strips, at.t_ns, origin, self._said(name, at), poll_ns,
+            at.made.overdue[name] if past is None else None, past if is_overdue else None,
+        )  # fmt: skip
+        return now, origin
 
-    def _said(self, name: str, t_ns: int, origins: Mapping[str, Origin], overdue: Mapping[str, int]) -> Said:
+    def _past(self, name: str, at: _Instant) -> Past | None:
+        """Of a signal; None: it is too old, or made from one that is."""
+        if name in at.taken:
+            return at.taken[name].past
+        if name not in at.made.overdue:
+            return self.histories[name].past
+        return at.made.past(name) if name in self.plan.derived else None
+
+    def _said(self, name: str, at: _Instant) -> Said:
         """Whether a signal was unknown, and why."""
-        past = self.histories[name].past
-        place = past.index_at(t_ns)
-        code = UNKNOWN if name in overdue else int(past.code[place])
-        made = self.plan.derived.get(name)
+        past, made = self._past(name, at), self.plan.derived.get(name)
+        if past is None:
+            return self._too_old(name, at)
+        place = past.index_at(at.t_ns)
+        code = int(past.code[place])
         if code <= TRUE:
             return Said(code, "")
         if made is not None:
-            behind = because(made, code, self.plan.derived, lambda n: self._said(n, t_ns, origins, overdue))
-            return Said(code, behind)
-        if name in overdue:
-            return Said(code, TOO_OLD)
-        origin = origins[name]
+            return Said(code, because(made, code, self.plan.derived, lambda operand: self._said(operand, at)))
+        origin = at.origins[name]
         if origin.missing:
             return Said(UNKNOWN, origin.missing)
         return Said(code, excused(int(past.t_ns[place])) if code == ASLEEP else origin.why)
+
+    def _too_old(self, name: str, at: _Instant) -> Said:
+        """The same of what is left to logic: that another source gives an operand helps nothing there."""
+        made = self.plan.derived.get(name)
+        if name not in at.made.overdue:
+            return self._said(name, at)
+        if made is None:
+            return Said(UNKNOWN, TOO_OLD)
+        return Said(UNKNOWN, because(made, UNKNOWN, self.plan.derived, lambda operand: self._too_old(operand, at)))
 
     def bounce(self, box: str, t_ns: int) -> Bounce:
         """What was taken out of all lines of a box up to a time."""
@@ -159,9 +175,7 @@ class Board:
         at = self._instant(t_ns, tally)
         now, origin = self._now(name, at, self.periods.of_signals(t_ns)[name])
         channel_of = dict(zip(self._buses(tally.channels), tally.channels, strict=True))
-        return signal_path(
-            now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls, at.overdue
-        )
+        return signal_path(now, origin, self.plan, tally, self.histories, checks, t_ns, channel_of, self.polls, at.made)
 
     def bus_of(self, channel: str) -> str:
         """The bus that a channel belongs to, as far as known."""
@@ -187,14 +201,24 @@ class Board:
         rows = tally.rows
         number = {bus: i for i, bus in enumerate(self._buses(tally.channels))}
         last = dict(zip(rows.key.tolist(), rows.last_ns.tolist(), strict=True))
-        at = _Instant(t_ns, number, last, {}, {})
+        heard = _Heard(t_ns, number, last)
+        counting = {}
         for name, origins in self._origins.items():
             place = origins.place_at(t_ns)
-            at.origins[name] = origins.at(t_ns, place, self._newest_of(name, place, at))
-        at.overdue.update(self._overdue.at(t_ns, at.origins))
-        return at
+            counting[name] = origins.at(t_ns, place, self._newest_of(name, place, heard))
+        overdue, taken = self._overdue.at(t_ns, counting), {}
+        for name, over_ns in overdue.items():
+            found = self._taken_over(name, over_ns, heard) if name in self._origins else None
+            if found is not None:
+                taken[name] = found
+        return _Instant(t_ns, counting, taken, MadeNow(self.plan, self.histories, t_ns, overdue, taken))
 
-    def _newest_of(self, name: str, place: int, at: _Instant) -> int | None:
+    def _taken_over(self, name: str, over_ns: int, at: _Heard) -> TakenOver | None:
+        return taken_over(
+            self._origins[name], self.histories[name], at.t_ns, over_ns, lambda place: self._newest_of(name, place, at)
+        )
+
+    def _newest_of(self, name: str, place: int, at: _Heard) -> int | None:
         """Time of the newest sample of one source of a signal."""
         origins = self._origins[name]
         tap = origins.sources[place].tap

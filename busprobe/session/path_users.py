@@ -2,58 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from busprobe.bench.model import Check, Expect, Follows, Invariant
-from busprobe.bench.nodes import signals_of
+from busprobe.bench.nodes import Node, signals_of
 from busprobe.engine.history import History, Past
 from busprobe.engine.plan import Plan
+from busprobe.session.made_now import MadeNow
 from busprobe.session.picture import derived_text, kind_words
 from busprobe.session.snapshot import NOT_SEEN, User
 from busprobe.timeline import ASLEEP, FALSE, NEVER, TRUE, UNKNOWN
 
 
-def users_of(
-    name: str, plan: Plan, histories: Mapping[str, History], t_ns: int, overdue: Mapping[str, int]
-) -> list[User]:
+def users_of(name: str, plan: Plan, histories: Mapping[str, History], t_ns: int, made: MadeNow) -> list[User]:
     """Everything of the bench file that uses a signal, in its order.
 
-    overdue: signals whose newest value is too old already, though nobody knows yet whether they are lost.
+    made: of signals whose newest value is too old already, though nobody knows yet whether they are lost.
     """
 
-    def using(kind: str, title: str, text: str, key: str, names: Sequence[str]) -> User:
-        history = histories.get(key)
-        if history is not None and history.upto_ns <= t_ns and any(one in overdue for one in names):
-            return User(kind, title, f"{text}: unknown", UNKNOWN)
-        return _user(kind, title, text, history, t_ns)
+    def using(kind: str, title: str, text: str, key: str, node: Node | None = None) -> User:
+        """key: of its history. node: of a condition; a derived signal has its own."""
+        history, names = histories.get(key), signals_of(plan.derived[key].node if node is None else node)
+        past = None if history is None else history.past
+        if history is not None and history.upto_ns <= t_ns and any(one in made.overdue for one in names):
+            past = made.past(key, node)
+            if past is None or past.code[past.index_at(t_ns)] > TRUE:
+                return User(kind, title, f"{text}: unknown", UNKNOWN)
+        return _user(kind, title, text, past, t_ns)
 
     users = []
-    for made in plan.bench.derived:
-        if name in _named(plan, made.name):
-            names = _named(plan, made.name)
-            users.append(using("derived", made.name, derived_text(made), made.name, names))
+    for one in plan.bench.derived:
+        if name in signals_of(plan.derived[one.name].node):
+            users.append(using("derived", one.name, derived_text(one), one.name))
     for i, check in enumerate(plan.checks):
         if name not in check.signals:
             continue
         first, second = kind_words(check.check)
         when, then = texts_of(check.check)
         if check.when is not None:
-            names = signals_of(check.when)
-            users.append(using("check", check.check.name, f"{first} {when}", f"check {i} when", names))
-        user = using("check", check.check.name, f"{second} {then}", f"check {i} then", signals_of(check.then))
+            users.append(using("check", check.check.name, f"{first} {when}", f"check {i} when", check.when))
+        user = using("check", check.check.name, f"{second} {then}", f"check {i} then", check.then)
         if isinstance(check.check, Invariant) and user.code is not None and user.code <= TRUE:
             said = "VIOLATED" if user.code == TRUE else "obeyed"
             user = User("check", user.name, f"{second} {then}: {said}", FALSE if user.code == TRUE else TRUE)
         users.append(user)
     for i, trigger in enumerate(plan.triggers):
         if name in trigger.signals:
-            text, names = trigger.trigger.on.text, signals_of(trigger.on)
-            users.append(using("trigger", trigger.trigger.name, f"on {text}", f"trigger {i} on", names))
+            text = f"on {trigger.trigger.on.text}"
+            users.append(using("trigger", trigger.trigger.name, text, f"trigger {i} on", trigger.on))
     return users
-
-
-def _named(plan: Plan, derived: str) -> tuple[str, ...]:
-    return signals_of(plan.derived[derived].node)
 
 
 def texts_of(check: Check) -> tuple[str, str]:
@@ -67,10 +64,9 @@ def texts_of(check: Check) -> tuple[str, str]:
             return "" if check.given is None else check.given.text, check.condition.text
 
 
-def _user(kind: str, name: str, text: str, history: History | None, t_ns: int) -> User:
-    if history is None:
+def _user(kind: str, name: str, text: str, past: Past | None, t_ns: int) -> User:
+    if past is None:
         return User(kind, name, text)
-    past = history.past
     place = past.index_at(t_ns)
     return User(kind, name, f"{text}: {condition_word(past, place)}", int(past.code[place]))
 

@@ -24,6 +24,7 @@ from busprobe.report.quantities import identifier
 from busprobe.results import CheckResult
 from busprobe.session.ages import age_text
 from busprobe.session.line_path import line_stages
+from busprobe.session.made_now import MadeNow
 from busprobe.session.obd_path import obd_way
 from busprobe.session.origin import Origin, tap_text
 from busprobe.session.path_users import texts_of, users_of
@@ -76,13 +77,13 @@ def signal_path(
     t_ns: int,
     channel_of: Mapping[str, str],
     polls: Polls,
-    overdue: Mapping[str, int],
+    made: MadeNow,
 ) -> SignalPath:
     """The way of one signal from the source that counts.
 
-    channel_of: by bus, the channel's name in the tally. overdue: signals whose newest sample is too old.
+    channel_of: by bus, the channel's name in the tally. made: of signals of which one is too old.
     """
-    users = tuple(users_of(now.name, plan, histories, t_ns, overdue))
+    users = tuple(users_of(now.name, plan, histories, t_ns, made))
     boxes = tuple(_closed_boxes(now.name, plan, checks))
     signal = plan.signals.get(now.name)
     if signal is None or origin is None:

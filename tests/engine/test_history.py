@@ -45,6 +45,16 @@ def test_an_edge_over_the_border_of_two_pieces_counts() -> None:
     assert history.past.edges[-1] == 1
 
 
+def test_a_point_at_which_only_changes_when_it_can_be_told_begins_nothing() -> None:
+    """As of a lamp that goes on flashing, or where another source gives what makes it true."""
+    history = History(True)
+    t, code = np.array([10, 20, 30, 40]), np.array([FALSE, TRUE, TRUE, FALSE], np.uint8)
+    history.append(Changes(t, code, None, 50, np.array([NEVER, 25, 35, 60])))
+    history.append(Changes(np.array([50]), np.array([FALSE], np.uint8), None, 60, np.array([70])))
+    assert history.past.t_ns.tolist() == [NEVER, 10, 20, 40]
+    assert history.past.edges.tolist() == [0, 0, 1, 2]
+
+
 def test_a_quantity_keeps_its_values() -> None:
     history = History(False)
     history.append(Changes(np.array([10, 20, 30]), np.array([TRUE, TRUE, UNKNOWN], np.uint8),

@@ -29,6 +29,22 @@ speed = { from = ["body.Wheels.Speed", "chassis.Wheels.Speed"], max_age = "300 m
 brake = { from = ["body.Brake.PedalSwitch", "box.switch_wire"], max_age = "300 ms" }
 park_brake = { from = "body.Brake.ParkBrake", max_age = "300 ms" }
 moving = { when = "speed", above = "8 km/h", below_again = "5 km/h" }
+quick = { when = "speed", above = "15 km/h", below_again = "11 km/h" }
+fast = { when = "speed > '15 km/h'" }
+rolling = { when = "moving and not quick" }
+told = { when = "known(speed)" }
+either = { when = "park_brake or moving" }
+both = { when = "park_brake and quick" }
+parked = { when = "known(park_brake)" }
+lasting = { when = "held(moving, '1 s')" }
+
+[[trigger]]
+name = "condition"
+on = "quick and speed > '11 km/h'"
+
+[[trigger]]
+name = "edge"
+on = "rises(fast)"
 """
 )
 Rows = TypeVar("Rows", FrameBatch, InputBatch)
@@ -95,9 +111,46 @@ def test_the_source_that_counts_is_named(whole: Board) -> None:
     assert path.signal.source == "chassis.Wheels.Speed"
 
 
-def test_what_is_made_from_it_cannot_be_told_yet() -> None:
+@pytest.mark.parametrize("name", ["moving", "quick", "fast", "rolling", "told", "either"])
+@pytest.mark.parametrize("ms", [1000, 1299, 1301, 1450, 1600, 2100, 2900])
+def test_what_is_made_from_it_says_so_too(name: str, ms: float, whole: Board) -> None:
+    """By a limit, by limits with a band between (12 km/h lie in it), from another that is made; all in all."""
+    board, tally = board_at(*both(), ms + 1)
+    early, late = now(board, tally, name, ms), now(whole, tally, name, ms)
+    assert early.code <= TRUE
+    for part in ("code", "value", "text", "since_ns", "edges", "why", "strip"):
+        assert getattr(early, part) == getattr(late, part), part
+
+
+@pytest.mark.parametrize(("ms", "quick", "fast"), [(1299, "off", "off"), (1450, "on", "on"), (2900, "on", "off")])
+def test_what_it_says(ms: float, quick: str, fast: str) -> None:
+    """10 km/h on the body bus; on the chassis bus 20, from 1.5 s on 12: no more than 15, no less than 11."""
+    board, tally = board_at(*both(), ms + 1)
+    assert (now(board, tally, "quick", ms).text, now(board, tally, "fast", ms).text) == (quick, fast)
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [("both", "park_brake: too old"), ("parked", "park_brake: too old"), ("lasting", "speed: too old")],
+    ids=["of one that is too old", "whether it is known", "what takes more than an instant"],
+)
+def test_what_cannot_be_told_yet(name: str, why: str) -> None:
     board, tally = board_at(*both(), 1451)
-    assert now(board, tally, "moving", 1450).text == "unknown (speed: too old)"
+    assert now(board, tally, name, 1450).text == f"unknown ({why})"
+
+
+def test_the_path_says_of_its_users_what_the_picture_does() -> None:
+    board, tally = board_at(*both(), 1451)
+    path = board.path("speed", ns(1450), tally, ())
+    assert path is not None
+    assert [user.text for user in path.users] == [
+        "speed, on above 8 km/h, off below 5 km/h: on",
+        "speed, on above 15 km/h, off below 11 km/h: on",
+        "speed > '15 km/h': on",
+        "known(speed): on",
+        "on quick and speed > '11 km/h': on",
+        "on rises(fast): unknown",
+    ]
 
 
 def test_without_another_that_is_known_it_is_too_old() -> None:
