@@ -61,7 +61,7 @@ class LiveScene:
         self._plan = plan
         self._databases = databases
         self._lock = threading.Lock()
-        """Held while the tally or the board change hands."""
+        """Held while the tally changes hands, and while another run begins: a picture is of one or of the other."""
         self._board = Board(plan, databases)
         self._tally = FrameTally()
         self._taker = StatusTaker(plan.bench)
@@ -103,19 +103,20 @@ class LiveScene:
         run = self._run
         with self._lock:
             t_ns = self._reached()  # before the tally: what it lacks is all later
-            tally, board = self._tally.copy(), self._board
+            tally, board, recording = self._tally.copy(), self._board, self._recorder
+            start_ns, downs, checks, triggers = run.start_ns, run.downs, self._checks, self._triggers
         now = run.clock.now_ns()
         tally.turn(now)
-        recorder, recording = None, self._recorder
+        recorder = None
         if recording is not None:
             state = recording.status()
             recorder = RecorderNow(state.path.name, state.rows, state.bytes, state.free, state.failure)
         return Snapshot(
-            "live", self._plan.bench.vehicle, "live", t_ns, run.start_ns, now, board.signals(t_ns, tally),
-            board.frame_table(tally), self._checks, self._triggers[-MOST_TRIGGERS:],
-            self._sources(t_ns, tally), recorder,
+            "live", self._plan.bench.vehicle, "live", t_ns, start_ns, now, board.signals(t_ns, tally),
+            board.frame_table(tally), checks, triggers[-MOST_TRIGGERS:],
+            self._sources(t_ns, tally, board), recorder,
             self._all_problems(board), run.inbox.lost, run.engine.late, is_playing=True, failure=self._failure,
-            requests=self._requests, downs=run.downs.at(FOREVER),
+            requests=self._requests, downs=downs.at(FOREVER),
         )  # fmt: skip
 
     def frame_detail(self, channel: str, identifier: int, is_extended: bool) -> FrameDetail | None:
@@ -158,7 +159,7 @@ class LiveScene:
     def _keep_result(self, result: WalkResult) -> str:
         is_recorded = self._kept_walk.add(result)
         recorder = self._recorder
-        return "" if is_recorded and recorder is not None and not recorder.status().failure else NOT_RECORDED
+        return "" if is_recorded and (recorder is None or not recorder.status().failure) else NOT_RECORDED
 
     def stop_loading(self) -> None:
         """Nothing is loaded."""
@@ -223,15 +224,21 @@ class LiveScene:
                     closing.end()
                 if closing is not None and closing.is_alive():
                     return  # the run goes on while the file is being closed
-                self._recorder = None
-                del self._wanted[0]
+                self._switched_to(None)
                 continue
             board = Board(self._plan, self._databases)
             with self._lock:
                 self._board, self._tally = board, FrameTally()
-            self._run.begin(recorder, board.histories, start_ns)
-            self._recorder, self._fresh_lines, self._log = recorder, True, TriggerLog()
+                self._run.begin(recorder, board.histories, start_ns)
+                self._log, self._triggers = TriggerLog(), ()
+                self._checks = self._run.engine.checks_so_far()
             self._kept_walk.record_to(recorder)
+            self._switched_to(recorder)
+
+    def _switched_to(self, recorder: Recorder | None) -> None:
+        """Whoever sees in a picture that it is so may switch again at once."""
+        with self._lock:
+            self._recorder = recorder
             del self._wanted[0]
 
     def _observe(self, batch: FrameBatch | InputBatch) -> None:
@@ -245,7 +252,7 @@ class LiveScene:
         self._log.add(lines)
         self._fresh_lines = self._fresh_lines or bool(lines)
 
-    def _sources(self, t_ns: int, tally: FrameTally) -> tuple[SourceNow, ...]:
+    def _sources(self, t_ns: int, tally: FrameTally, board: Board) -> tuple[SourceNow, ...]:
         status = self._status
         if status is None:
             return ()
@@ -261,9 +268,9 @@ class LiveScene:
                     line.load, health.errors, health.lost, state.gaps, health.uncertainty_ns,
                     health.period_ns, health.state, state.trouble, health.listening, health.faults,
                     asleep=self._run.engine.is_asleep(line.name),
-                    bounce=self._board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
-                    sees_bounce=line.name not in boxes or self._board.periods.sees_bounce(line.name, t_ns),
-                    described=0 if line.name in boxes else self._board.described(line.name),
+                    bounce=board.bounce(line.name, t_ns) if line.name in boxes else NO_BOUNCE,
+                    sees_bounce=line.name not in boxes or board.periods.sees_bounce(line.name, t_ns),
+                    described=0 if line.name in boxes else board.described(line.name),
                     heard_ns=heard.get(line.name),
                 )
             )  # fmt: skip

@@ -36,7 +36,7 @@ def fallen() -> tuple[list[Snapshot], list[SignalPath], Wiggle]:
         patient.setattr(live, "SILENT_S", 5.0)
         for _ in range(10):
             pictures, ways, wiggle = falling()
-            if sum(too_old(picture, "gear") for picture in pictures) > ENOUGH_OLD:
+            if min(sum(too_old(picture, name) for picture in pictures) for name in CYCLIC) > ENOUGH_OLD:
                 break  # else the machine stood still just then
     return pictures, ways, wiggle
 

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections import namedtuple
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from busprobe.session.recorder import Recorder
 
 HERE = Path(__file__).parent
 KILLS, AT_ONCE = 20, 4
+KILLED_EVERY_NS = 50_000_000
 Usage = namedtuple("Usage", "total used free")
 
 
@@ -34,8 +36,8 @@ def frames(start: int, count: int) -> FrameBatch:
     )  # fmt: skip
 
 
-def killed_runs(folder: Path, numbers: range, draw: random.Random) -> list[tuple[Path, int]]:
-    """Recordings of processes killed at random instants, and the last time that each had read to."""
+def killed_runs(folder: Path, numbers: range, draw: random.Random) -> list[tuple[Path, list[int]]]:
+    """Recordings of processes killed at random instants, and the times that each had read to."""
     running = []
     for number in numbers:
         path = folder / f"killed_{number}.duckdb"
@@ -44,30 +46,36 @@ def killed_runs(folder: Path, numbers: range, draw: random.Random) -> list[tuple
     ends = []
     for path, process in running:
         assert process.stdout is not None
-        process.stdout.readline()
-        ends.append((path, process, time.monotonic() + draw.uniform(0.3, 2.0)))
+        first = process.stdout.readline()
+        ends.append((path, process, first, time.monotonic() + draw.uniform(0.3, 2.0)))
     found = []
-    for path, process, end in sorted(ends, key=lambda e: e[2]):
+    for path, process, first, end in sorted(ends, key=lambda e: e[3]):
         time.sleep(max(0.0, end - time.monotonic()))
         assert process.poll() is None, "it ended before it was killed"
         process.kill()
-        said = process.communicate()[0].split("\n")
-        found.append((path, int([line for line in said if line][-1])))
+        found.append((path, [int(line) for line in (first + process.communicate()[0]).split()]))
     return found
+
+
+def held_up(times: list[int], from_ns: int) -> int:
+    """For how long the machine kept a process that reads every 50 ms from it, after a time."""
+    pairs = pairwise(t for t in times if t >= from_ns - KILLED_EVERY_NS)
+    return sum(max(later - earlier - 2 * KILLED_EVERY_NS, 0) for earlier, later in pairs)
 
 
 @pytest.mark.parametrize("group", range(KILLS // AT_ONCE))
 def test_a_killed_process_loses_a_second_at_most(group: int, tmp_path: Path) -> None:
     """The file opens each time; what is there is the beginning without a gap, up to the last second."""
     draw = random.Random(group)
-    for path, last_ns in killed_runs(tmp_path, range(group * AT_ONCE, (group + 1) * AT_ONCE), draw):
+    for path, read in killed_runs(tmp_path, range(group * AT_ONCE, (group + 1) * AT_ONCE), draw):
         with open_recording(path) as kept:
             counts = [b.payload for b in kept.batches() if isinstance(b, FrameBatch)]
             times = [b.t_ns for b in kept.batches() if isinstance(b, FrameBatch) and len(b)]
         joined = np.concatenate(counts) if counts else np.empty(0)
         assert np.array_equal(joined, np.arange(len(joined)))
-        reached = int(times[-1][-1]) if times else last_ns - 1_000_000_000
-        assert last_ns - reached <= 1_000_000_000
+        if times:
+            reached = int(times[-1][-1])
+            assert read[-1] - reached - held_up(read, reached) <= 1_000_000_000
 
 
 def test_recording_stops_cleanly_before_the_disk_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -76,7 +84,7 @@ def test_recording_stops_cleanly_before_the_disk_is_full(tmp_path: Path, monkeyp
     recorder = Recorder(path, about={}, bench={})
     recorder.start()
     recorder.put(frames(0, 1000))
-    until = time.monotonic() + 10
+    until = time.monotonic() + 60
     while recorder.status().rows < 1000 and time.monotonic() < until:
         time.sleep(0.02)
     monkeypatch.setattr(shutil, "disk_usage", lambda _path: Usage(10**12, 10**12, 150 * 1024**2))
@@ -106,7 +114,7 @@ def test_a_ring_keeps_to_its_size_and_says_what_it_dropped(tmp_path: Path) -> No
     recorder.start()
     for k in range(12):
         recorder.put(frames(k * 130_000, 130_000))
-        until = time.monotonic() + 10
+        until = time.monotonic() + 60
         while recorder.status().rows < (k + 1) * 130_000 and time.monotonic() < until:
             time.sleep(0.02)
     status = recorder.stop()
@@ -166,7 +174,7 @@ def test_a_copy_without_the_log_lacks_no_more_than_what_came_since_the_last_chec
     recorder = Recorder(path, about={}, bench={})
     recorder.start()
     recorder.put(frames(0, 1000))
-    until = time.monotonic() + 10
+    until = time.monotonic() + 60
     while (recorder.status().rows < 1000 or path.with_name("drive.duckdb.wal").exists()) and time.monotonic() < until:
         time.sleep(0.02)
     copy = tmp_path / "copy.duckdb"
