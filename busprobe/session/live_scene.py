@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -11,7 +12,7 @@ from busprobe.analysis.frame_tally import FrameTally
 from busprobe.decode.layout import Database
 from busprobe.engine.history import NO_BOUNCE
 from busprobe.engine.plan import Plan
-from busprobe.errors import BusprobeError, said
+from busprobe.errors import BusprobeError, OpenError, said
 from busprobe.frames import FrameBatch, InputBatch
 from busprobe.health import RequestsNow
 from busprobe.report.live_text import LiveStatus
@@ -34,6 +35,8 @@ from busprobe.timeline import FOREVER
 KEPT_NS = 600_000_000_000
 """How much of the past stays in memory; older is in the recording."""
 MOST_TRIGGERS = 1000
+CLOSED_S = 0.02
+"""How often it is looked whether a recording is closed."""
 NOT_RECORDED = (
     "Nothing is being recorded: results are printed when you leave, and go into a recording that is started before."
 )
@@ -110,7 +113,9 @@ class LiveScene:
         recorder = None
         if recording is not None:
             state = recording.status()
-            recorder = RecorderNow(state.path.name, state.rows, state.bytes, state.free, state.failure)
+            recorder = RecorderNow(
+                state.path.name, state.rows, state.bytes, state.free, state.failure, self._is_closing
+            )
         return Snapshot(
             "live", self._plan.bench.vehicle, "live", t_ns, start_ns, now, board.signals(t_ns, tally),
             board.frame_table(tally), checks, triggers[-MOST_TRIGGERS:],
@@ -155,6 +160,23 @@ class LiveScene:
             return "Recording is being switched already: wait a moment."
         self._wanted.append((None, 0))
         return ""
+
+    def wait_closed(self, path: Path) -> None:
+        """Wait until a file that was recorded to is closed: before, nobody here may so much as look into it.
+
+        Raises OpenError where it goes on.
+        """
+        for recorder in (self._recorder, *(wanted for wanted, _ in self._wanted)):
+            if recorder is None or recorder.path.absolute() != path.absolute():
+                continue
+            while recorder.is_alive() or (self._is_closing and self._recorder is recorder):
+                if not (self._is_closing or self._stop_now.is_set()):
+                    raise OpenError("it is being recorded now.", path=path, hint="Stop that first: r.")
+                time.sleep(CLOSED_S)
+
+    @property
+    def _is_closing(self) -> bool:
+        return any(wanted is None for wanted, _ in self._wanted)
 
     def _keep_result(self, result: WalkResult) -> str:
         is_recorded = self._kept_walk.add(result)

@@ -50,3 +50,5 @@ class RecorderNow:
     free: int
     failure: str
     """Why it stopped; empty while it records."""
+    is_closing: bool = False
+    """It was stopped; its file is being closed."""

@@ -83,7 +83,7 @@ class BusprobeApp(ColourApp):
         """Name of the signal that the signal path shows."""
         self.saved: list[str] = []
         """What to print after leaving: one text a block."""
-        self._made = Made(self.saved)
+        self.made = Made(self.saved)
         self._pull = Pull(scene) if scene is not None else None
         self.replay = self._replay_of(scene)
         """The keys of a replay; None: live, or nothing open."""
@@ -144,7 +144,7 @@ class BusprobeApp(ColourApp):
                 board.show(picture)
 
     def on_unmount(self) -> None:
-        self._made.end()
+        self.made.end()
 
     async def use(self, scene: Scene) -> None:
         """Show another scene from now on; the one before is closed."""
@@ -152,7 +152,7 @@ class BusprobeApp(ColourApp):
             await self.switch_mode(START)  # what is shown cannot be removed
         if self.scene is not None:
             self.scene.close()
-            self._made.end()
+            self.made.end()
         gone = [self.remove_mode(entry.name) for entry in SCREENS]
         for entry in SCREENS:  # a key may come at the next await: it is to find the new ones, all of them
             self.add_mode(entry.name, entry.screen)
@@ -239,17 +239,17 @@ class BusprobeApp(ColourApp):
         if self.scene is None or self.scene.player is not None or self.picture is None:
             return False
         recorder = self.picture.recorder
-        return recorder is not None and not recorder.failure
+        return recorder is not None and not (recorder.failure or recorder.is_closing)
 
     def _stop_recording(self) -> None:
         assert self.scene is not None
         assert self.picture is not None
         assert self.picture.recorder is not None
-        self.tell(self._made.stop(self.scene, self.picture.recorder.name))
+        self.tell(self.made.stop(self.scene, self.picture.recorder.name))
 
     def _record_to(self, name: str | None) -> None:
         if name and self.scene is not None:
-            self.tell(self._made.begin(self.scene, name))
+            self.tell(self.made.begin(self.scene, name))
 
     def tell(self, text: str) -> None:
         """A message, its words taken as they are."""

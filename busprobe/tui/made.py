@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import weakref
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol, runtime_checkable
 
 from busprobe.report.quantities import counted
 from busprobe.session.scene import Scene, recording_file
@@ -31,6 +33,13 @@ def _entries(count: int) -> str:
     return f"{count:,} line{'' if count == 1 else 's'} of the trigger log" if count else ""
 
 
+@runtime_checkable
+class Recording(Protocol):
+    """A scene that records."""
+
+    def wait_closed(self, path: Path) -> None: ...
+
+
 class Made:
     """The recording that goes on."""
 
@@ -38,6 +47,14 @@ class Made:
         """saved: what is printed after leaving."""
         self._saved = saved
         self._path: Path | None = None
+        self._scene: weakref.ref[Scene] | None = None
+        """That recorded last; its thread keeps it until its file is closed."""
+
+    def wait_closed(self, path: Path | None) -> None:
+        """Wait until a file that was recorded to here is closed. Raises OpenError where it is still recorded to."""
+        scene = None if self._scene is None else self._scene()
+        if path is not None and isinstance(scene, Recording):
+            scene.wait_closed(path)
 
     def begin(self, scene: Scene, name: str) -> str:
         """Begin one; what to tell of it."""
@@ -45,7 +62,7 @@ class Made:
         if trouble:
             return trouble
         self.end()
-        self._path = recording_file(name).absolute()
+        self._path, self._scene = recording_file(name).absolute(), weakref.ref(scene)
         return f"Recording to {self._path.name}: a new run begins, from unknown."
 
     def stop(self, scene: Scene, name: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import shutil
+import threading
 import time
 from collections import defaultdict, namedtuple
 from collections.abc import Callable, Iterator, Sequence
@@ -22,6 +23,7 @@ from virtual_vehicle import Vehicle
 
 from busprobe.frames import ERROR, FrameBatch, InputBatch
 from busprobe.health import Faults, Health
+from busprobe.recording.write import RecordingWriter
 from busprobe.session import asking, readers, signals_now, snapshot, sources_now
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.polling import start_polling
@@ -105,7 +107,7 @@ def live(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> None:
     _driven(picturing, folder, patch)
     _troubled(picturing, folder, patch)
     _without_database(picturing, folder)
-    _asking(picturing, folder)
+    _asking(picturing, folder, patch)
 
 
 class _Ailing(ScriptedSource):
@@ -205,8 +207,14 @@ def _without_database(picturing: Picturing, folder: Path) -> None:
         picturing.look(scene)
 
 
-def _asking(picturing: Picturing, folder: Path) -> None:
-    """A vehicle that answers requests, but not all; recorded."""
+def _asking(picturing: Picturing, folder: Path, patch: pytest.MonkeyPatch) -> None:
+    """A vehicle that answers requests, but not all; recorded, and looked at while the recording is being closed."""
+    looked, close = threading.Event(), RecordingWriter.close
+
+    def slow(writer: RecordingWriter) -> None:
+        looked.wait(WAIT_S)
+        close(writer)
+
     told = """[signals]
 module_volts = { from = "obd.42", unit = "V" }
 air = { from = ["obd.05", "obd.0F"] }
@@ -224,6 +232,10 @@ air = { from = ["obd.05", "obd.0F"] }
             until(lambda: scene.snapshot().recorder is not None)
             until(lambda: _code(scene, "air") == TRUE and sum(one.sent for one in scene.snapshot().requests) > 5)
             picturing.look(scene)
+            patch.setattr(RecordingWriter, "close", slow)
+            scene.stop_recording()
+            picturing.look(scene)
+            looked.set()
     finally:
         vehicle.stop()
 
@@ -267,13 +279,13 @@ def _played(picturing: Picturing, path: Path) -> None:
 
 
 def _asked(picturing: Picturing, folder: Path) -> None:
-    """Before the first request, and at the end."""
+    """At the beginning, and at the end."""
     with _loaded(folder / ASKED) as scene:
         scene._thread.join(WAIT_S)
         scene.player.seek(FOREVER)
-        assert picturing.look(scene).requests[0].sent > 0
+        at_end = picturing.look(scene).requests[0].sent
         scene.player.seek(scene.snapshot().start_ns)
-        assert picturing.look(scene).requests[0].sent == 0
+        assert picturing.look(scene).requests[0].sent < at_end
 
 
 def _other_source(picturing: Picturing, folder: Path) -> None:

@@ -30,6 +30,7 @@ ONE_VALUE = {
         ("RecorderNow", "bytes"): RECORDER,
         ("RecorderNow", "free"): RECORDER,
         ("RecorderNow", "failure"): RECORDER,
+        ("RecorderNow", "is_closing"): RECORDER,
         ("Snapshot", "mode"): "It is a replay.",
         ("Snapshot", "recorder"): RECORDER,
         ("Snapshot", "lost"): "What was lost between reader and recorder of this program: nothing is, from a file.",

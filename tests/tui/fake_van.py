@@ -290,6 +290,7 @@ SOURCE_LOST = dataclasses.replace(
 )  # fmt: skip
 
 RECORDER = RecorderNow("drive.duckdb", 116_429, 1_830_000, 48_200_000_000, "")
+RECORDER_CLOSING = dataclasses.replace(RECORDER, is_closing=True)
 RECORDER_FULL = RecorderNow(
     "drive.duckdb", 116_429, 1_830_000, 190_000_000,
     "Recording stopped: 190 MB free, 200 MB are kept. What was recorded is safe.",

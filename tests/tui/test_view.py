@@ -142,6 +142,7 @@ def test_headline_fills_any_width(picture: str, width: int) -> None:
     [
         ({"recorder": None}, "○ not recording"),
         ({"recorder": fake_van.RECORDER_FULL}, "✗ recording stopped"),
+        ({"recorder": fake_van.RECORDER_CLOSING}, "○ recording is being closed"),
         ({"mode": "replay", "title": "drive.log", "loaded": 0.42}, "REPLAY, 42% read"),
         ({"failure": "The bus is gone."}, "✗ The bus is gone."),
         ({"sources": (fake_van.SOURCE_LOST,)}, "✗ 1 source down"),
@@ -381,6 +382,12 @@ def test_high_load_is_pointed_out() -> None:
 )
 def test_recording_line(picture: str, text: str) -> None:
     assert plain(recording_lines(getattr(fake_van, picture))[0]) == text
+
+
+def test_recording_line_while_it_is_closed() -> None:
+    picture = dataclasses.replace(fake_van.LIVE, recorder=fake_van.RECORDER_CLOSING)
+    told = " ○ being closed: drive.duckdb  116,429 rows, 1.8 MB; 48.2 GB free"
+    assert plain(recording_lines(picture)[0]) == told
 
 
 def test_problems_the_worst_first_and_wrapped() -> None:

@@ -92,7 +92,12 @@ class StartPage(Screen[None]):
             return
         self._opening = opened
         self.say(f"Opening {_name(opened)} …")
-        self.run_worker(lambda: _try(lambda: opener(opened)), thread=True, name=_OPEN, exit_on_error=False)
+
+        def open_it() -> Scene:
+            self.board.made.wait_closed(opened.recording)
+            return opener(opened)
+
+        self.run_worker(lambda: _try(open_it), thread=True, name=_OPEN, exit_on_error=False)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         worker, state = event.worker, event.state
@@ -131,6 +136,7 @@ class StartPage(Screen[None]):
             scene.close()
             self.say(f"{_name(opened)} was not opened: a recording goes on.")
 
+        self.board.pull_now()  # what was recorded is closed by now
         self.board.unless_recording(f"Stop it and show {_name(opened)}", go, stay)
 
 

@@ -42,6 +42,8 @@ def recorder_state(recorder: RecorderNow | None) -> Span:
         return Span("○ not recording", Tone.DIM)
     if recorder.failure:
         return Span("✗ recording stopped", Tone.BAD)
+    if recorder.is_closing:
+        return Span("○ recording is being closed", Tone.DIM)
     return Span(f"● REC {size(recorder.bytes)}", Tone.GOOD)
 
 

@@ -130,7 +130,8 @@ def _recording(picture: Snapshot) -> Line:
 
 
 def _recorder(recorder: RecorderNow) -> Line:
-    sign = Span(" ✗ stopped ", Tone.BAD) if recorder.failure else Span(" ● recording ", Tone.GOOD)
+    sign = Span(" ○ being closed: ", Tone.DIM) if recorder.is_closing else Span(" ● recording ", Tone.GOOD)
+    sign = Span(" ✗ stopped ", Tone.BAD) if recorder.failure else sign
     few = recorder.free < LEAST_FREE
     free = Span(f"{'! ' if few else ''}{size(recorder.free)} free", Tone.WARN if few else Tone.PLAIN)
     amount = Span(f"  {counted(recorder.rows, 'row')}, {size(recorder.bytes)}; ")
