@@ -13,6 +13,8 @@ from busprobe.tui.screens import SCREENS
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.screens.help import HelpScreen
 from busprobe.tui.screens.state import StateBoard
+from busprobe.tui.view.keys_help import HELP_COLUMNS, MOUSE, text_width
+from busprobe.tui.view.spans import plain, width_of
 from busprobe.tui.widgets.rows import Rows
 
 ALL_KEYS = BusprobeApp(None).keys
@@ -48,6 +50,27 @@ async def test_help_lists_the_live_keys_and_closes_again(live: FakeScene) -> Non
         assert {"help", "leave", "zoom", "rows.down", "screen.state"} <= keys
         await pilot.press("escape")
         assert isinstance(app.screen, BoardScreen)
+
+
+@pytest.mark.parametrize("size", [(40, 10), (80, 24), (120, 40)], ids=str)
+async def test_help_says_its_sentences_whole(size: tuple[int, int], replay: FakeScene) -> None:
+    """A long one goes on in more rows; no row is cut."""
+    tips = {key.id: key.tooltip for key in ALL_KEYS}
+    app = BusprobeApp(replay)
+    async with app.run_test(size=size) as pilot:
+        await pilot.press("question_mark")
+        for resized in (size, (60, 20), size):
+            await pilot.resize_terminal(*resized)
+            await pilot.pause()
+            rows = app.screen.query_one(Rows)
+            room = text_width(rows.size.width)
+            said: dict[str, list[str]] = {}
+            for row in rows.rows:
+                assert width_of(row.cells[1]) <= room
+                said.setdefault(row.key.split()[0], []).append(plain(row.cells[1]))
+            for name, parts in said.items():
+                assert " ".join(parts) == tips.get(name, MOUSE[1])
+            assert all(width_of(row.cells[0]) <= HELP_COLUMNS[0].width for row in rows.rows)
 
 
 async def listed(scene: FakeScene, *keys: str) -> set[str]:

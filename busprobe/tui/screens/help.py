@@ -11,11 +11,8 @@ from textual.screen import ModalScreen, Screen
 
 from busprobe.tui.keys import ONLY_IN_REPLAY
 from busprobe.tui.screens.base import BoardScreen
-from busprobe.tui.view.keys_help import help_rows
-from busprobe.tui.view.spans import Column
+from busprobe.tui.view.keys_help import HELP_COLUMNS, help_rows, text_width
 from busprobe.tui.widgets.rows import Rows
-
-_COLUMNS = (Column("Key", 11), Column("What it does", 30, grow=1), Column("Where", 15, drop=1))
 
 
 class HelpScreen(ModalScreen[None]):
@@ -34,8 +31,15 @@ class HelpScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         with Vertical(classes="box help") as box:
             box.border_title = "Keys that work here"
-            box.border_subtitle = "Esc closes · hold Shift (Option on macOS) to select text with the mouse"
-            yield Rows(_COLUMNS)
+            box.border_subtitle = "↑ ↓ read on · Esc closes"
+            yield Rows(HELP_COLUMNS)
 
     def on_mount(self) -> None:
-        self.query_one(Rows).show(help_rows(self._ids))
+        self.call_after_refresh(self._show)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._show)
+
+    def _show(self) -> None:
+        rows = self.query_one(Rows)
+        rows.show(help_rows(self._ids, text_width(rows.size.width)))
