@@ -14,7 +14,6 @@ from textual.screen import Screen
 
 from busprobe.session.scene import Scene
 from busprobe.session.snapshot import Snapshot
-from busprobe.tui.colourless import ColourApp
 from busprobe.tui.commands import commands
 from busprobe.tui.files import free_name, write_new
 from busprobe.tui.found import adapters
@@ -31,6 +30,7 @@ from busprobe.tui.screens.cautions import Cautions
 from busprobe.tui.screens.help import HelpScreen
 from busprobe.tui.screens.start import StartPage
 from busprobe.tui.screens.van import FaultyVan, HasVan, VanFaults
+from busprobe.tui.sized import SizedApp
 from busprobe.tui.themes import NAMES, themes
 from busprobe.tui.view.start import Adapter
 
@@ -46,7 +46,7 @@ START = "start"
 _ALL_KEYS = keys_with_screens((e.name, e.key, e.words, e.tooltip) for e in SCREENS)
 
 
-class BusprobeApp(ColourApp):
+class BusprobeApp(SizedApp):
     """Shows a scene; without one, the start page."""
 
     TITLE = "busprobe"
@@ -198,7 +198,7 @@ class BusprobeApp(ColourApp):
 
     def action_start(self) -> None:
         if self.opener is not None and self.current_mode != START:
-            self.unless_recording("Stop it and open something else", self._stop_and_start)
+            self.unless_recording("Stop it and open other", self._stop_and_start)
 
     def _stop_and_start(self) -> None:
         if self.is_recording:

@@ -15,6 +15,7 @@ from busprobe.tui.screens.ask import AskText, AskYes
 from busprobe.tui.screens.cautions import Cautions
 from busprobe.tui.screens.state import StateBoard, Tiles
 from busprobe.tui.view.spans import plain
+from busprobe.tui.widgets.filterline import FilterLine
 from busprobe.tui.widgets.headline import Headline
 from busprobe.tui.widgets.rows import Rows
 
@@ -78,7 +79,7 @@ async def test_filter_and_escape(live: FakeScene) -> None:
         assert rows(app) == ["rear_door"]
         await pilot.press("escape")
         assert len(rows(app)) == everything
-        assert not app.screen.query_one("#filter", Input).display
+        assert not app.screen.query_one(FilterLine).display
 
 
 async def test_zoom_gives_the_body_to_the_panel_in_focus(live: FakeScene) -> None:

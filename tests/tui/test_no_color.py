@@ -80,7 +80,7 @@ SCREENS = [
     ("5", "F4 Wants attention"), ("6", "F3 Roles"), ("s", "asked for now"), ("?", "Keys that work here"),
     ("\x1b", "F3 Roles"), ("c", "Search for commands"), ("\x1b", "F3 Roles"), ("i", "Signal for edges"),
     ("\x1b", "F3 Roles"), ("1", "F3 Signals"), ("x", "Instant A is"), ("g", "Go to time"), ("0\r", "no trigger yet"),
-    ("v", "differ between A"), ("f", "words to show"), ("gear\r", "only: gear"), ("t", "Theme"),
+    ("v", "differ between A"), ("f", "words; Enter keeps"), ("gear\r", "only: gear"), ("t", "Theme"),
     ("e", "Write the row"), ("\x1b", "F3 Signals"), ("o", "Another file"),
 ]  # fmt: skip
 """Keys of a replay, and words of what they bring up: every screen and every box over one."""

@@ -10,6 +10,7 @@ import pytest
 from fake_van import ASLEEP, MS, OFF, ON, UNKNOWN, S, at
 
 from busprobe.engine.history import Bounce
+from busprobe.session.snapshot import RecorderNow
 from busprobe.session.strips import Strip
 from busprobe.tui.view.blocks import FONT, biggest, large, small
 from busprobe.tui.view.footline import Item, footline
@@ -155,6 +156,12 @@ def test_headline_fills_any_width(picture: str, width: int) -> None:
 def test_headline_says(fields: dict[str, object], words: str) -> None:
     picture = dataclasses.replace(fake_van.LIVE, **fields)  # type: ignore[arg-type]
     assert words in "".join(plain(line) for line in headline(picture, 120))
+
+
+@pytest.mark.parametrize("recorder", [None, fake_van.RECORDER_FULL, fake_van.LIVE.recorder], ids=["no", "over", "on"])
+def test_the_time_is_never_cut_from_a_narrow_headline(recorder: RecorderNow | None) -> None:
+    picture = dataclasses.replace(fake_van.LIVE, recorder=recorder, t_ns=fake_van.START + 4_000 * 1_000_000_000)
+    assert plain(headline(picture, 40)[0]).endswith(" 1:06:40.0 ")
 
 
 _KEYS = [Item("?", "Help", "help"), Item("c", "Commands", "c"), Item("q", "Quit", "q"), Item("y", "Copy", "y")]

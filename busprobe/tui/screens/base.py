@@ -23,6 +23,7 @@ from busprobe.tui.view.footline import Item
 from busprobe.tui.view.spans import shortened
 from busprobe.tui.view.times import clock
 from busprobe.tui.widgets.askline import Answer, AskLine
+from busprobe.tui.widgets.filterline import FilterLine
 from busprobe.tui.widgets.footline import Footline
 from busprobe.tui.widgets.headline import Headline
 from busprobe.tui.widgets.rows import Rows
@@ -52,9 +53,6 @@ class BoardScreen(Screen[None]):
     NAME: ClassVar[str] = ""
     """As in SCREENS."""
     BINDINGS: ClassVar[list[BindingType]] = [*bindings("board"), *bindings("replay")]
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (70, "-normal"), (110, "-wide")]  # noqa: RUF012
-    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-middle"), (34, "-high")]  # noqa: RUF012
-
     BLANK = True  # only its widgets are painted
     focused: Reactive[Widget | None] = Reactive(None, repaint=False)
     """Who has the focus paints it; the rest of the screen need not be painted again."""
@@ -78,8 +76,6 @@ class BoardScreen(Screen[None]):
         """None: nothing is replayed."""
         self._titles: dict[Widget, str] = {}
         """Those that were set last; setting one repaints its panel."""
-        self._before_filter: Widget | None = None
-        """What had the focus when the filter was opened, and gets it back."""
 
     # --- for children
 
@@ -119,9 +115,7 @@ class BoardScreen(Screen[None]):
         yield Headline()
         with Body(id="body"):
             yield from self.compose_body()
-        filter_line = Input(placeholder="words to show; Enter keeps them, Escape shows all", id="filter", compact=True)
-        filter_line.display = False
-        yield filter_line
+        yield FilterLine()
         if self.board.replay is not None:
             self._bar = PlayerBar(self.board.replay)
             yield self._bar
@@ -144,6 +138,11 @@ class BoardScreen(Screen[None]):
         self._styled = self.app.theme
         if self.board.picture is not None and self.board.picture is not self.picture:
             self.show(self.board.picture)
+
+    def watch_focused(self, focused: Widget | None) -> None:
+        """While something is typed at the foot, messages stand at the top."""
+        for rack in self.query("ToastRack"):
+            rack.set_class(isinstance(focused, Input), "-above")
 
     def on_resize(self) -> None:
         self.call_after_refresh(self.repaint)
@@ -209,11 +208,7 @@ class BoardScreen(Screen[None]):
     # --- filter
 
     def action_filter(self) -> None:
-        line = self.query_one("#filter", Input)
-        if self.focused is not line:
-            self._before_filter = self.focused
-        line.display = True
-        self.focus_now(line)
+        self.focus_now(self.query_one(FilterLine).open())
 
     def on_input_changed(self, event: Input.Changed) -> None:
         if event.input.id == "filter":
@@ -227,7 +222,7 @@ class BoardScreen(Screen[None]):
     def action_back(self) -> None:
         if self.query_one(AskLine).is_asking:
             self.query_one(AskLine).leave()
-        elif self.query_one("#filter", Input).display:
+        elif self.query_one(FilterLine).is_open:
             self._leave_filter(keep=False)
         elif self.zoomed is not None:
             self.zoom(None)
@@ -235,11 +230,7 @@ class BoardScreen(Screen[None]):
             self.board.replay.do("stop_loading")
 
     def _leave_filter(self, *, keep: bool) -> None:
-        line = self.query_one("#filter", Input)
-        if not keep:
-            line.value = ""
-        line.display = keep
-        back = self._before_filter or next(iter(self.query(Rows)), None)
+        back = self.query_one(FilterLine).leave(keep=keep) or next(iter(self.query(Rows)), None)
         if back is not None:
             self.focus_now(back)
 
@@ -287,7 +278,8 @@ class BoardScreen(Screen[None]):
     def action_copy(self) -> None:
         if text := self._copied():
             self.app.copy_to_clipboard(text)
-            self.notify(f"Copied: {shortened(text)}\nIf it did not arrive, e writes it to a file.", markup=False)
+            said = shortened(text, min(self.size.width - 12, 60))
+            self.notify(f"Copied: {said}\nNot arrived? e writes it to a file.", markup=False)
 
     def action_write(self) -> None:
         if text := self._copied():

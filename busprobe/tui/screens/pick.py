@@ -37,7 +37,7 @@ class PickSignal(ModalScreen[str | None]):
     def compose(self) -> ComposeResult:
         with Vertical(classes="box") as box:
             box.border_title = "Signal for edges and wiggle test"
-            yield Input(placeholder="words to show; ↑ ↓ and Enter choose", compact=True)
+            yield Input(placeholder="words; ↑ ↓ and Enter choose", compact=True)
             yield Rows(PICKER_COLUMNS, empty="No signal with these words.")
 
     def on_mount(self) -> None:

@@ -22,28 +22,34 @@ def _first(picture: Snapshot, width: int, *, held: bool) -> Line:
     right: list[Span] = []
     if held:
         right += [Span("HELD", Tone.NOTE), Span("  ")]
-    right += [*_recording(picture), Span("  "), Span(clock(picture.t_ns - picture.start_ns), Tone.STRONG), Span(" ")]
+    right += [
+        *_recording(picture, short=width < NARROW),
+        Span("  "),
+        Span(clock(picture.t_ns - picture.start_ns), Tone.STRONG),
+        Span(" "),
+    ]
     title = [] if picture.mode == "live" else [Span(picture.title), Span(" · ", Tone.DIM)]
     vehicle = Span(picture.vehicle or "no vehicle name", Tone.STRONG)
     return _both([Span(" "), *title, vehicle], right, width)
 
 
-def _recording(picture: Snapshot) -> list[Span]:
+def _recording(picture: Snapshot, *, short: bool) -> list[Span]:
     if picture.mode != "live":
         if picture.loaded < 1:
             return [Span(f"REPLAY, {picture.loaded:.0%} read", Tone.WARN)]
         return [Span("REPLAY", Tone.NOTE)]
-    return [Span("LIVE", Tone.ON), Span("  "), recorder_state(picture.recorder)]
+    state = recorder_state(picture.recorder, short=short)
+    return [state] if short and picture.recorder is not None else [Span("LIVE", Tone.ON), Span("  "), state]
 
 
-def recorder_state(recorder: RecorderNow | None) -> Span:
+def recorder_state(recorder: RecorderNow | None, *, short: bool = False) -> Span:
     """Whether a recording goes on, in few words."""
     if recorder is None:
-        return Span("○ not recording", Tone.DIM)
+        return Span("○ no REC" if short else "○ not recording", Tone.DIM)
     if recorder.failure:
-        return Span("✗ recording stopped", Tone.BAD)
+        return Span("✗ REC over" if short else "✗ recording stopped", Tone.BAD)
     if recorder.is_closing:
-        return Span("○ recording is being closed", Tone.DIM)
+        return Span("○ REC closing" if short else "○ recording is being closed", Tone.DIM)
     return Span(f"● REC {size(recorder.bytes)}", Tone.GOOD)
 
 

@@ -7,7 +7,9 @@ from datetime import datetime, timedelta, tzinfo
 
 from busprobe.session.snapshot import Snapshot
 
-HINT = "90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end"
+HINT = "90 · 1:30 · +10 · at 14:03:22 · end"
+"""Short enough for the narrowest terminal."""
+_FORMS = "90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end"
 _AMOUNT = re.compile(r"(?:(?:(\d+):)?(\d{1,2}):)?(\d+(?:\.\d*)?)")
 _OF_DAY = re.compile(r"at\s*(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d*)?))?")
 _LEAST_WALL_NS = 315_532_800_000_000_000
@@ -27,7 +29,7 @@ def typed_time(text: str, picture: Snapshot, pinned_ns: int | None = None, zone:
     base = picture.t_ns if words[:1] in ("+", "-") else picture.start_ns
     amount = _AMOUNT.fullmatch(words.removeprefix("+").removeprefix("-").removesuffix("s").strip())
     if amount is None:
-        return f'"{text.strip()}" is no time. Write {HINT}.'
+        return f'"{text.strip()}" is no time. Write {_FORMS}.'
     hours, minutes, seconds = amount.groups()
     ns = (int(hours or 0) * 3600 + int(minutes or 0) * 60) * 1_000_000_000 + _ns(seconds)
     return _inside(base - ns if words.startswith("-") else base + ns, text, picture)
