@@ -187,5 +187,5 @@ def test_where_not_all_have_room_the_first_have_block_letters() -> None:
     assert "gear" in lines[0]
     assert "brake" in lines[0]
     assert "█" in lines[1]
-    assert lines[5].startswith(" ? driver_door")
-    assert "rear_door OPEN" in lines[5]
+    assert lines[5].startswith(" ? unknown driver_door")
+    assert "OPEN rear_door" in lines[5]

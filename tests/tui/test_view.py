@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import fake_van
 import numpy as np
@@ -20,6 +21,7 @@ from busprobe.tui.view.history import bars, history
 from busprobe.tui.view.signals import ORDERS, signal_rows
 from busprobe.tui.view.spans import Column, Span, Tone, fit, matches, plain, printable, share
 from busprobe.tui.view.tiles import height_wanted, tile_lines, tile_signals
+from busprobe.tui.view.tiles import title as tiles_title
 from busprobe.tui.view.times import clock, size, span
 from busprobe.tui.view.values import fresh_cell, value_cell
 
@@ -308,15 +310,49 @@ def test_tiles_keep_within_their_space(width: int, height: int) -> None:
 
 def test_small_tiles_say_it_in_words() -> None:
     text = "\n".join(plain(line) for line in tile_lines(fake_van.LIVE, 60, 3))
-    assert "▪ gear R" in text
-    assert "● rear_door OPEN" in text
-    assert "○ side_door SHUT" in text
-    assert "? driver_door unk" in text
+    assert "▪ R gear" in text
+    assert "● OPEN rear_door" in text
+    assert "○ SHUT side_door" in text
+    assert "? unknown driver" in text
+
+
+@pytest.mark.parametrize(
+    ("width", "told"),
+    [
+        (19, " ? unknown driver_…"),
+        (22, " ? unknown driver_door"),
+        (32, " ? unknown driver_door (not see…"),
+        (38, " ? unknown driver_door (not seen yet)"),
+    ],
+)
+def test_a_tile_of_one_line_says_first_what_counts_most(width: int, told: str) -> None:
+    """What, of which signal, and why; with too little room the end goes."""
+    door = next(s for s in fake_van.SIGNALS if s.name == "driver_door")
+    picture = dataclasses.replace(fake_van.LIVE, signals=(door,))
+    assert plain(tile_lines(picture, width + 1, 1)[0]).rstrip() == told
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "told"),
+    [
+        (40, 1, "Now · 2 of 6"),
+        (40, 3, "Now"),
+        (80, 1, "Now · 4 of 6"),
+        (80, 5, "Now"),
+        (80, 6, "Now"),
+        (80, 10, "Now"),
+        (10, 2, "Now · 2 of 6"),
+    ],
+)
+def test_the_title_says_how_many_tiles_are_seen(width: int, height: int, told: str) -> None:
+    assert tiles_title(fake_van.LIVE, width, height) == told
+    drawn = "".join(plain(line) for line in tile_lines(fake_van.LIVE, width, height))
+    assert len(re.findall("[▪●○?] ", drawn)) == (int(told.split()[2]) if "of" in told else 6)
 
 
 @pytest.mark.parametrize(
     ("value", "label", "words"),
-    [(1.0, "Pressed", "● brake ON"), (0.0, "Released", "○ brake OFF"), (3.0, "Adjusting", "▪ brake Adjusting")],
+    [(1.0, "Pressed", "● ON brake"), (0.0, "Released", "○ OFF brake"), (3.0, "Adjusting", "▪ Adjusting brake")],
 )
 def test_a_brake_with_labels_is_a_switch(value: float, label: str, words: str) -> None:
     brake = next(s for s in fake_van.SIGNALS if s.name == "brake")

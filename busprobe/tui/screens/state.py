@@ -11,7 +11,7 @@ from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import bindings
 from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.view.signals import COLUMNS, ORDERS, signal_rows
-from busprobe.tui.view.tiles import height_wanted, tile_lines
+from busprobe.tui.view.tiles import height_wanted, tile_lines, title
 from busprobe.tui.widgets.painted import Lines
 from busprobe.tui.widgets.rows import Rows
 
@@ -30,7 +30,6 @@ class StateBoard(BoardScreen):
 
     def compose_body(self) -> ComposeResult:
         tiles = Tiles(classes="panel")
-        tiles.border_title = "Now"
         yield tiles
         rows = Rows(COLUMNS, empty="No signal has these words, or the bench file names none.", classes="panel")
         rows.border_title = "Signals"
@@ -44,6 +43,7 @@ class StateBoard(BoardScreen):
         else:
             tiles.styles.height = height_wanted(picture, body.width, body.height - 2) + 1
         tiles.show_lines(tile_lines(picture, tiles.size.width, tiles.size.height))
+        self.entitle(tiles, title(picture, tiles.size.width, tiles.size.height))
         rows.show(signal_rows(picture, self.words, self.order))
         self.entitle(rows, f"Signals · {self.order}" + (f" · only: {self.words}" if self.words else ""))
 

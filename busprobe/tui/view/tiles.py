@@ -20,6 +20,8 @@ LEAST_HEIGHT = 5
 """Its name, three lines of blocks, when it changed."""
 _SHORT_WIDTH = 20
 """Of a tile of one line."""
+_LEAST_WHY = 6
+"""Cells of a reason; with less room for it there is none."""
 MOST_OF_BODY = 0.6
 """The share of the body that tiles with block letters may take."""
 
@@ -66,6 +68,15 @@ def _mixed(count: int, width: int, down: int) -> int:
     return down * LEAST_HEIGHT + -(-rest // max(width // _SHORT_WIDTH, 1))
 
 
+def title(picture: Snapshot, width: int, height: int) -> str:
+    """Over the tiles: how many of them are seen where not all have room."""
+    count = len(tile_signals(picture))
+    down = _blocks_down(count, width, height)
+    lines = max(height - down * LEAST_HEIGHT, 0)
+    seen = down * (width // LEAST_WIDTH) + lines * max(width // _SHORT_WIDTH, 1)
+    return "Now" if seen >= count else f"Now · {seen} of {count}"
+
+
 def height_wanted(picture: Snapshot, width: int, height: int) -> int:
     """Lines that the tiles take of a body of `height` lines, so that half or so is left for the list."""
     count = len(tile_signals(picture))
@@ -82,18 +93,24 @@ def height_wanted(picture: Snapshot, width: int, height: int) -> int:
 
 def _short_lines(signals: list[SignalNow], width: int, height: int) -> list[Line]:
     across = max(width // _SHORT_WIDTH, 1)
+    down = -(-len(signals) // across)
+    if 0 < down <= height:  # all have room: as wide as their lines allow
+        across = -(-len(signals) // down)
     each = width // across
     lines = []
     for start in range(0, len(signals), across):
-        parts = [[*fit(_short(s), each - 1), Span(" ")] for s in signals[start : start + across]]
+        parts = [[*fit(_short(s, each - 1), each - 1), Span(" ")] for s in signals[start : start + across]]
         lines.append(tuple(span for part in parts for span in part))
     return lines[:height]
 
 
-def _short(signal: SignalNow) -> Line:
+def _short(signal: SignalNow, width: int) -> Line:
+    """What it says first, then its name, then why: what has no room is cut from the end."""
     tone = tone_of(signal)
-    word = signal.text if is_on(signal) is None else _big_word(signal)
-    return Span(f" {_sign(signal)} ", tone), Span(f"{signal.name} ", Tone.HEAD), Span(word, tone)
+    word, bracket, why = (signal.text if is_on(signal) is None else _big_word(signal)).partition(" (")
+    line = (Span(f" {_sign(signal)} {word} ", tone), Span(signal.name, Tone.HEAD))
+    has_why = width_of(line) + _LEAST_WHY <= width
+    return (*line, Span(f"{bracket}{why}", Tone.DIM)) if has_why else line
 
 
 def _tile(signal: SignalNow, picture: Snapshot, width: int, height: int) -> list[Line]:
