@@ -277,3 +277,30 @@ def test_checks_without_an_edge_are_drawn_where_they_fail_or_are_asked_for(
     says = passage(in_order(boxes, shown, name)[0], shown)
     assert (says.cause, says.effect) == ("gear == 'P'", "never siren and gear == 'P'")
     assert (says.effected, says.delay, says.verdict) == (effected, delay, verdict)
+
+
+LONG_NAME = "Front white stops flashing in park at night"
+LONG_BOX = ClosedBox("beacon_switch and gear == 'P'", CAUSE, "steady_off(front_white)", None, LONG_NAME, 300 * MS)
+
+
+@pytest.mark.parametrize(
+    ("width", "room", "lines", "whole"),
+    [
+        (118, 0, 5, False),
+        (118, 6, 6, True),
+        (118, 20, 6, True),
+        (79, 0, 5, False),
+        (79, 20, 7, True),
+    ],
+    ids=["no line free", "one free", "many free", "narrow, none free", "narrow, many free"],
+)
+def test_texts_of_the_boxes_go_on_in_the_next_line_where_one_is_free(
+    width: int, room: int, lines: int, whole: bool
+) -> None:
+    drawing = drawn(passage(LONG_BOX, picture()), LONG_NAME, width, room=room)
+    title = plain(drawing[0]).partition("controller: ")[2].partition("━")[0].partition("┓")[0]
+    inside = [title, *("".join(plain(line).split("┃")[1:2]).strip() for line in drawing[1:])]
+    assert len(drawing) == lines
+    assert (LONG_NAME in " ".join(" ".join(inside).split())) == whole
+    left = " ".join(plain(line).split("│")[1].strip() for line in drawing[1:-1])
+    assert "beacon_switch and gear == 'P'" in " ".join(left.split()) or not whole

@@ -11,19 +11,9 @@ import pytest
 from busprobe.results import CheckResult, Verdict
 from busprobe.session.snapshot import SignalPath, Stage, User
 from busprobe.timeline import ASLEEP
-from busprobe.tui.view.path import (
-    digits,
-    neighbour,
-    path_lines,
-    picker_rows,
-    said,
-    signal_of,
-    spoken,
-    stage_line,
-    stages,
-    title,
-)
+from busprobe.tui.view.path import neighbour, path_lines, picker_rows, signal_of, title
 from busprobe.tui.view.path_large import large_lines
+from busprobe.tui.view.path_stages import bit_lines, digits, said, spoken, stage_line, stages
 from busprobe.tui.view.path_users import user_line, users_lines
 from busprobe.tui.view.room_text import SCALES, fitting, parted
 from busprobe.tui.view.spans import Line, Tone, plain, width_of
@@ -73,6 +63,64 @@ def test_users_beyond_the_room_are_counted() -> None:
     users = tuple(User("check", f"Check {i}", "text", 1) for i in range(9))
     assert plain(users_lines(users, 60, 4)[-1]).strip() == "and 6 more that use it: PgDn"
     assert len(users_lines(users, 60, 4)) == 4
+
+
+LONG_USERS = tuple(
+    User(
+        "check",
+        f"Rear warning returns after brake {i}",
+        f"when siren_switch and not turning_{i}: on",
+        1,
+    )
+    for i in range(12)
+)
+
+
+@pytest.mark.parametrize(("count", "is_cut"), [(1, False), (6, False), (12, True)])
+def test_what_uses_a_signal_is_cut_only_where_no_line_is_free_and_told_in_full_below(count: int, is_cut: bool) -> None:
+    path = dataclasses.replace(GEAR, users=LONG_USERS[:count])
+    drawing = text(path_lines(path, LIVE, 118, 34))
+    front, _, rest = drawing.partition("\n\nUsed by, all ")
+    assert (("…" in front), bool(rest), "Used by   in full: PgDn" in front) == (is_cut, is_cut, is_cut)
+    assert len(front.split("\n")) <= 34
+    told = " ".join((rest if is_cut else front).split())
+    assert all(f"not turning_{i}" in told or f"turning_{i}" in told for i in range(count))
+    assert "…" not in rest
+    if is_cut:
+        free = [line for line in front.split("\n")[8:24] if not line[64:].strip()]
+        assert not free, "no line is free beside the stages"
+
+
+@pytest.mark.parametrize(("width", "height"), [(118, 34), (79, 18), (79, 24)])
+@pytest.mark.parametrize("name", fake_van.PATHS)
+def test_nothing_is_cut_while_a_line_is_free(name: str, width: int, height: int) -> None:
+    path = dataclasses.replace(fake_van.PATHS[name], users=(), boxes=())
+    lines = [plain(line).rstrip() for line in path_lines(path, LIVE, width, height)]
+    assert len(lines) < height
+    assert not any("…" in line for line in lines)
+
+
+def aged(age: str) -> SignalPath:
+    """The path with so old a frame, of a message with a long name."""
+    detail = f"body 0E4 TransmissionStatusOfTheGearbox, every 20 ms, newest {age} ago"
+    return dataclasses.replace(GEAR, users=(), boxes=(), stages=(Stage("Frame", "01 1F", detail), *GEAR.stages[1:]))
+
+
+@pytest.mark.parametrize(("width", "height"), [(width, height) for width in range(70, 122, 3) for height in (20, 34)])
+def test_the_drawing_does_not_jump_as_an_age_changes(width: int, height: int) -> None:
+    drawings = [path_lines(aged(age), LIVE, width, height) for age in ("9 ms", "18 ms", "120 ms", "1.2 s", "<0.1 s")]
+    starts = [[plain(line)[:2] for line in lines] for lines in drawings]
+    assert all(each == starts[0] for each in starts)
+
+
+@pytest.mark.parametrize(
+    ("width", "notes"), [(54, ["2 lowest", "1 highest"]), (60, ["2 of 2, lowest", "1 of 2, highest"])]
+)
+def test_notes_beside_the_bits_are_short_where_they_have_little_room(width: int, notes: list[str]) -> None:
+    bits = (15, 14, 13, 12, 11, 10, 9, 8, 7, 6, 5, 4, 3, 2, 1, 0)
+    path = dataclasses.replace(GEAR, bits=bits, payload=b"\x01\x1f\x00")
+    lines = [plain(line).rstrip() for line in bit_lines(path, width)]
+    assert [line.rpartition("  ")[2] for line in lines[1:3]] == notes
 
 
 def test_every_stage_is_there_in_its_order() -> None:

@@ -113,14 +113,15 @@ def _merged(spans: Sequence[Span]) -> list[Span]:
     return out
 
 
-def part_notes(bits: Sequence[int]) -> dict[int, str]:
-    """For a signal of several bytes: which line holds its upper and which its lower end."""
+def part_notes(bits: Sequence[int], *, is_short: bool = False) -> dict[int, str]:
+    """For a signal of several bytes: which line holds its upper and which its lower end. is_short: in 10 cells."""
     places = list(dict.fromkeys(bit // 8 for bit in bits))
     if len(places) < 2:
         return {}
-    words = {place: f" {i} of {len(places)}" for i, place in enumerate(places, 1)}
-    words[places[0]] += ", highest"
-    words[places[-1]] += ", lowest"
+    of, comma = ("", "") if is_short else (f" of {len(places)}", ",")
+    words = {place: f" {i}{of}" for i, place in enumerate(places, 1)}
+    words[places[0]] += f"{comma} highest"
+    words[places[-1]] += f"{comma} lowest"
     return words
 
 

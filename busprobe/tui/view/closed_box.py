@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from textwrap import wrap
 from typing import NamedTuple
 
@@ -14,9 +15,10 @@ from busprobe.tui.view.boxes import HEAVY, box
 from busprobe.tui.view.came import came_brief, came_text, doubt_text
 from busprobe.tui.view.room_text import drawn as room_drawn
 from busprobe.tui.view.room_text import fitting
-from busprobe.tui.view.spans import Line, Span, Tone, fit, width_of
+from busprobe.tui.view.spans import Line, Span, Tone, fit, plain, width_of
 from busprobe.tui.view.times import clock, span
 from busprobe.tui.view.values import value_cell
+from busprobe.tui.view.wrapped import wrapped
 
 _BAR = "█░"
 STANDING = ("never", "always")
@@ -204,38 +206,54 @@ def bar(share: float | None, width: int) -> str:
     return _BAR[0] * filled + _BAR[1] * (width - filled)
 
 
-def drawn(says: Passage, check: str, width: int, *, rows: tuple[int, int] = (0, 0)) -> list[Line]:
-    """Three boxes with arrows between. rows: lines for the delay and the verdict in block letters; 0: plain ones."""
+@lru_cache(32)
+def drawn(says: Passage, check: str, width: int, *, rows: tuple[int, int] = (0, 0), room: int = 0) -> tuple[Line, ...]:
+    """Three boxes with arrows between. rows: lines for the delay and the verdict in block letters; 0: plain ones.
+
+    room: lines for all of it; it takes more than the least only for texts that would be cut.
+    """
     middle = max(width // 2 if any(rows) else width * 2 // 5, 24)
     arrow = "─" * (4 if width >= 100 else 2) + "▶"
     side = (width - middle - 2 * len(arrow)) // 2
     inside = _middle(says, middle - 4, *rows)
-    edges = [
-        _edge(says.cause, says.caused, says.cause_now, side - 4),
-        _edge(says.effect, says.effected, says.effect_now, side - 4),
-    ]
+    title = f"controller: {check}"
+    first, *more = wrap(title, middle - 4)
+    name: list[Line] = [(Span(text, Tone.HEAD),) for text in wrap(" ".join(more), middle - 4)]
+    ends = ((says.cause, says.caused, says.cause_now), (says.effect, says.effected, says.effect_now))
+    allowed = max(room - 2, len(inside), *(len(_edge(*end, side - 4, 0)) for end in ends))
+    if name and len(name) + len(inside) <= allowed:
+        title, inside = first, [*name, *inside]
+    edges = [_edge(*end, side - 4, allowed) for end in ends]
     height = max(len(inside), *(len(edge) for edge in edges))
     left = box("input edge", _centred(edges[0], height), side)
     inside += [()] * (height - len(inside))
-    centre = box(f"controller: {check}", inside, middle, edge=HEAVY, tone=says.tone)
+    centre = box(title, inside, middle, edge=HEAVY, tone=says.tone)
     right = box("output edge", _centred(edges[1], height), side)
     arrow_at = len(left) // 2
     lines: list[Line] = []
     for i, parts in enumerate(zip(left, centre, right, strict=True)):
         link = Span(arrow if i == arrow_at else " " * len(arrow), Tone.HEAD)
         lines.append((*parts[0], link, *parts[1], link, *parts[2]))
-    return lines
+    return tuple(lines)
 
 
-def largest(says: Passage, check: str, width: int, room: int) -> list[Line]:
+def largest(says: Passage, check: str, width: int, room: int) -> tuple[Line, ...]:
     """The boxes with delay and verdict as large as `room` lines allow."""
     made = (drawn(says, check, width, rows=rows) for rows in LARGE_ROWS)
     return next((lines for lines in made if len(lines) <= room), None) or drawn(says, check, width)
 
 
-def _edge(name: str, happened: str, now: Line, width: int) -> list[Line]:
-    """Name, instant and present state of an edge."""
-    return [(Span(name, Tone.STRONG),), *((Span(text),) for text in wrap(happened, max(width, 8))), now]
+def _edge(name: str, happened: str, now: Line, width: int, room: int) -> list[Line]:
+    """Name, instant and present state of an edge. room: lines; name and state are cut where it does not do."""
+    when: list[Line] = [(Span(text),) for text in wrap(happened, max(width, 8))]
+    names: list[Line] = [(Span(text, Tone.STRONG),) for text in wrap(name, max(width, 8))]
+    states = list(wrapped(now, width)) if now else [now]
+    if len(names) + len(when) + len(states) > room:
+        states = [now]
+    left = max(room - len(when) - len(states), 1)
+    if len(names) > left:
+        names = [*names[: left - 1], (Span(" ".join(plain(part) for part in names[left - 1 :]), Tone.STRONG),)]
+    return [*names, *when, *states]
 
 
 def _centred(lines: list[Line], height: int) -> list[Line]:
@@ -266,7 +284,12 @@ def _middle(says: Passage, width: int, delay_rows: int, verdict_rows: int) -> li
 
 def in_one_line(says: Passage, check: str, width: int) -> Line:
     """The same where there is no room for boxes."""
-    line = (
+    return tuple(fit(one_line(says, check), width))
+
+
+def one_line(says: Passage, check: str) -> Line:
+    """The same, as long as it is."""
+    return (
         Span(says.cause, Tone.STRONG),
         Span(" ─▶ ┃ ", Tone.HEAD),
         Span(f"{says.delay} {says.doubt}".rstrip() + f", {says.limit}, "),
@@ -275,4 +298,3 @@ def in_one_line(says: Passage, check: str, width: int) -> Line:
         Span(says.effect, Tone.STRONG),
         Span(f"   {check}", Tone.DIM),
     )
-    return tuple(fit(line, width))

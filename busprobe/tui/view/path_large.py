@@ -6,18 +6,9 @@ from busprobe.session.snapshot import ClosedBox, SignalPath, Snapshot, Stage
 from busprobe.timeline import FALSE, TRUE
 from busprobe.tui.view.closed_box import LARGE_ROWS, in_order, is_standing, passage
 from busprobe.tui.view.closed_box import drawn as box_drawn
-from busprobe.tui.view.path import (
-    BOX_HEIGHT,
-    BOX_WIDTH,
-    bit_lines,
-    boxes_block,
-    digits,
-    said,
-    spoken,
-    stage_line,
-    stages,
-)
-from busprobe.tui.view.path_users import shape, users_lines, users_rest
+from busprobe.tui.view.path import BOX_HEIGHT, BOX_WIDTH, boxes_block
+from busprobe.tui.view.path_stages import bit_lines, digits, said, spoken, stage_line, stages
+from busprobe.tui.view.path_users import are_whole, shape, users_lines, users_rest
 from busprobe.tui.view.room_text import Scale, drawn, fitting, parted
 from busprobe.tui.view.spans import Line, Span, Tone
 
@@ -54,8 +45,8 @@ def large_lines(path: SignalPath, picture: Snapshot, width: int, height: int, ch
     lines += boxes_block(path, picture, width, check=check, is_low=height < BOX_HEIGHT, large_room=left)
     left = height - len(lines)
     if len(path.users) <= left:
-        return [*lines, *users_lines(path.users, width, left)]
-    return [*lines, *users_rest(path.users, width, left)]
+        lines += users_lines(path.users, width, left)
+    return lines if are_whole(path.users, width, left) else [*lines, *users_rest(path.users, width)]
 
 
 def _joined(steps: list[Stage]) -> list[Stage]:
