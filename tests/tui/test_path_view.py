@@ -337,3 +337,11 @@ def test_what_was_never_seen_bears_the_same_mark_as_its_signal(since_ns: int | N
     operand = Stage("Operand", "gear: unknown (not seen yet)" if since_ns is None else "gear: unknown", "", ASLEEP)
     for step in (Stage("Freshness", "never seen", "", ASLEEP), Stage("Signal", "unknown", "", ASLEEP), operand):
         assert plain(said(step, path)).startswith(f"{sign} ")
+
+
+@pytest.mark.parametrize(("width", "at"), [(60, 40), (59, 20), (39, 20)])
+def test_in_a_narrow_terminal_how_a_stage_comes_about_follows_what_it_says(width: int, at: int) -> None:
+    line = plain(
+        stage_line(Stage("Bits", "0001", "start bit 0, 4 bits, lowest byte first"), GEAR, LIVE, width, first=False)
+    )
+    assert line.index("start bit 0") == at

@@ -13,6 +13,7 @@ from textual.widgets import Input
 
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.screens import SCREENS
+from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.screens.pick import PickSignal
 from busprobe.tui.view.spans import plain
 from busprobe.tui.widgets.askline import AskLine
@@ -164,6 +165,11 @@ def test_comparing_two_instants(snap_compare: Compare, replay: FakeScene) -> Non
         replay.alter_signal("speed", text="31 km/h", value=31.0, edges=2800)
         await press(pilot, ["v"])
         pilot.app.clear_notifications()
+        board = pilot.app.screen
+        assert isinstance(board, BoardScreen)
+        for _ in range(3):  # the next pictures, whenever they come: the list takes room from the panels above it
+            await pilot.pause()
+            board.repaint()
         await pilot.pause()
 
     assert snap_compare(BusprobeApp(replay), terminal_size=SMALL, run_before=run)

@@ -89,7 +89,7 @@ TITLES = [
     ("live, nothing yet", live(), "Roles, 0 of 3 confirmed"),
     ("live", live(WALK, DOOR_LATE, BRAKE_HERE), "Roles, 1 of 3 confirmed, 1 wrong way round"),
     ("superseded", live(WALK, DOOR_EARLY, DOOR_LATE), "Roles, 1 of 3 confirmed"),
-    ("a replay without results", replay(), "Roles, no result of a walk in this recording"),
+    ("a replay without results", replay(), "Roles, no result in this recording"),
     ("replayed", replay(here=(BRAKE_HERE,)), "Roles, replayed: 0 of 3 confirmed, 1 wrong way round"),
     ("replay, asked", replay(walk=ask(WALK, 0)), "Roles, replayed: 0 of 3 confirmed"),
     ("recorded", replay(DOOR_LATE, SIREN), "Roles, whole recording: 1 of 3 confirmed"),

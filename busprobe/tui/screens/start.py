@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 _OPEN, _FIND = "open", "find"
 """Names of workers."""
-_WORDS = "Bench instrument for vehicle bus and input signals. ↑ ↓ move, Enter opens."
+_WORDS = "↑ ↓ move, Enter opens. A bench instrument for vehicle bus and input signals."
 
 
 class StartPage(Screen[None]):

@@ -18,7 +18,7 @@ from busprobe.tui.view.wrapped import Told, in_words, shared, wrapped
 TEXT_WIDTH, GAP = 24, "  "
 """Columns of what a stage says, and what stands between it and how it comes about."""
 LEAST_DETAIL = 20
-"""Columns for how it comes about, under one another; with fewer it goes on under what the stage says."""
+"""Columns for how it comes about, under one another; with fewer it follows what the stage says."""
 NOTES_WIDTH = 58
 """Columns of the bits with whole notes at the end of their lines."""
 _AGE = re.compile(r"\S+ \S+ ago")
@@ -145,7 +145,8 @@ def stage_told(step: Stage, path: SignalPath, picture: Snapshot, width: int, *, 
     """The same, with more lines for how it comes about where it is too long for one."""
     front = (Span("● " if first else "▼ ", Tone.HEAD), Span(f"{step.title:<11} ", Tone.HEAD))
     text = said(step, path)
-    text = tuple(fit(text, TEXT_WIDTH)) if width_of(text) <= TEXT_WIDTH else text
+    if width_of(text) <= TEXT_WIDTH and width >= width_of(front) + TEXT_WIDTH + len(GAP) + LEAST_DETAIL:
+        text = tuple(fit(text, TEXT_WIDTH))
     detail, widest = _detail_texts(step, path, picture)
     start: Line = (*front, *text, Span(GAP))
 

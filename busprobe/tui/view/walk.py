@@ -71,9 +71,11 @@ def _between(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
     if found.is_replay:
         return _replayed(found, width, sounds=sounds)
     if not tasks:
-        return [(Span(" No signal of the bench file has a role: there is nothing to ask for.", Tone.DIM),)]
+        return _wrapped(
+            "", "No signal of the bench file has a role: there is nothing to ask for.", width, words=Tone.DIM
+        )
     if any(found.roles):
-        lines: list[Line] = [(Span(f" {summary(found)}.", Tone.STRONG),)]
+        lines = _wrapped("", f"{summary(found)}.", width, words=Tone.STRONG)
         lines += _wrapped("  ", "Enter on a row asks for that one again; s goes on with what is left.", width)
     else:
         lines = [(Span(f" {counted(len(tasks), 'role')} to confirm.", Tone.STRONG),)]
@@ -88,12 +90,13 @@ def _between(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
 def _replayed(found: WalkFound, width: int, *, sounds: bool) -> list[Line]:
     """Of a recording: what was found when it was made, and what can be done with it."""
     if found.recorded:
-        lines: list[Line] = [(Span(f" Found while recording: {summary(found._replace(here=()))}.", Tone.STRONG),)]
+        told = f"Found while recording: {summary(found._replace(here=()))}."
+        lines = _wrapped("", told, width, words=Tone.STRONG)
         lines += _wrapped("▶ ", "j goes to the instant of the selected result; k and ←→ go through them.", width)
         if any(result.t_ns < found.start_ns for result in found.recorded):
             lines += _wrapped("  ", "A time with a minus is before the recording began.", width)
     else:
-        lines = [(Span(" No result of a walk is in this recording.", Tone.STRONG),)]
+        lines = _wrapped("", "No result of a walk is in this recording.", width, words=Tone.STRONG)
     if found.walk.tasks:
         lines += _wrapped(
             "  ", "s asks for one role after the other and watches what is played; it is not kept.", width

@@ -195,5 +195,5 @@ def roles_title(found: WalkFound) -> str:
         return f"Roles, {summary(found)}"
     if not found.recorded:
         is_walked = found.is_walked
-        return f"Roles, replayed: {summary(found)}" if is_walked else "Roles, no result of a walk in this recording"
+        return f"Roles, replayed: {summary(found)}" if is_walked else "Roles, no result in this recording"
     return f"Roles, whole recording: {summary(found._replace(here=()))}"
