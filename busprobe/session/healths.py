@@ -45,12 +45,14 @@ class HealthRows:
         if recorder is None or not (is_end or t_ns >= self._due_ns):
             return
         t_ns = self._told_ns = max(t_ns, self._told_ns)
-        rows, asked = self.due(t_ns, is_end=is_end), self._news_of_requests(t_ns)
+        rows, asked = self.due(t_ns, is_end=is_end), self._news_of_requests(t_ns, is_end=is_end)
         if rows or asked:
             recorder.put(StateBatch((), None, rows, asked))
 
-    def _news_of_requests(self, t_ns: int) -> tuple[RequestsRow, ...]:
-        news = [one for one in self.requests() if one != self._told_asked.get(one.bus)]
+    def _news_of_requests(self, t_ns: int, *, is_end: bool) -> tuple[RequestsRow, ...]:
+        is_first = not self._told_asked and not is_end  # at its start; what has come since is told later
+        now = tuple(one.since(one) for one in self._asked_before.values()) if is_first else ()
+        news = [one for one in now or self.requests() if one != self._told_asked.get(one.bus)]
         self._told_asked |= {one.bus: one for one in news}
         return tuple(RequestsRow(t_ns, one) for one in news)
 

@@ -11,7 +11,7 @@ from scripted import BENCH, ScriptedSource, play, van_batches
 from test_replay_scene import loaded
 
 from busprobe.frames import ERROR, FrameBatch, InputBatch, StateBatch
-from busprobe.health import Faults, Health, HealthRow
+from busprobe.health import Faults, Health, HealthRow, RequestsNow
 from busprobe.recording.read import open_recording
 from busprobe.session.attention import attention
 from busprobe.session.healths import EVERY_NS, HealthRows, Healths
@@ -155,3 +155,32 @@ class TestRows:
         assert found == [None, Health(errors=1), Health(errors=1), Health(errors=2)]
         assert healths.at("body", 20) is None
         assert healths.last() == {"box": Health(errors=2)}
+
+
+class Kept:
+    """A recorder that remembers the requests that it was given."""
+
+    def __init__(self) -> None:
+        self.rows: list[tuple[int, int]] = []
+        """Time, and how many had been sent."""
+
+    def put(self, batch: StateBatch) -> None:
+        self.rows += [(row.t_ns, row.requests.sent) for row in batch.requests]
+
+
+def test_at_its_start_a_recording_says_that_nothing_was_sent_since() -> None:
+    """However long it takes until the first look: what was sent meanwhile is of a later row."""
+    sent, kept = [5], Kept()
+    rows = HealthRows({}, lambda: [RequestsNow("body", sent=sent[0])])
+    sent[0] = 7
+    for t_ns in (100, 200, 100 + EVERY_NS):
+        rows.tell(kept, t_ns)  # type: ignore[arg-type]
+    assert kept.rows == [(100, 0), (100 + EVERY_NS, 2)]
+
+
+def test_a_recording_that_ends_at_once_says_what_was_sent() -> None:
+    sent, kept = [5], Kept()
+    rows = HealthRows({}, lambda: [RequestsNow("body", sent=sent[0])])
+    sent[0] = 7
+    rows.tell(kept, 100, is_end=True)  # type: ignore[arg-type]
+    assert kept.rows == [(100, 2)]

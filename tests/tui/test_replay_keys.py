@@ -13,9 +13,10 @@ from textual.widgets import Input
 
 from busprobe.tui.app import BusprobeApp
 from busprobe.tui.screens import SCREENS
-from busprobe.tui.screens.base import BoardScreen
 from busprobe.tui.screens.pick import PickSignal
+from busprobe.tui.screens.state import Tiles
 from busprobe.tui.view.spans import plain
+from busprobe.tui.view.tiles import height_wanted, tile_lines
 from busprobe.tui.widgets.askline import AskLine
 from busprobe.tui.widgets.rows import Rows
 from busprobe.tui.widgets.timebar import PlayerBar, Timebar
@@ -57,6 +58,12 @@ async def test_what_a_key_calls(replay: FakeScene, keys: list[str], calls: list[
 async def press(pilot: Pilot[None], keys: list[str]) -> None:
     for key in keys:
         await pilot.press(key)
+        await pilot.pause()
+
+
+async def settled(pilot: Pilot[None]) -> None:
+    """A list comes, then the tiles get their room, then their lines."""
+    for _ in range(3):
         await pilot.pause()
 
 
@@ -165,14 +172,31 @@ def test_comparing_two_instants(snap_compare: Compare, replay: FakeScene) -> Non
         replay.alter_signal("speed", text="31 km/h", value=31.0, edges=2800)
         await press(pilot, ["v"])
         pilot.app.clear_notifications()
-        board = pilot.app.screen
-        assert isinstance(board, BoardScreen)
-        for _ in range(3):  # the next pictures, whenever they come: the list takes room from the panels above it
-            await pilot.pause()
-            board.repaint()
-        await pilot.pause()
+        await settled(pilot)
 
     assert snap_compare(BusprobeApp(replay), terminal_size=SMALL, run_before=run)
+
+
+async def test_the_list_of_what_differs_leaves_the_tiles_what_room_there_is(replay: FakeScene) -> None:
+    """Where nothing is played no other picture comes that would be painted anew."""
+    app = BusprobeApp(replay)
+    async with app.run_test(size=SMALL) as pilot:
+        await press(pilot, ["x"])
+        replay.alter(t_ns=fake_van.at(260))
+        replay.alter_signal("gear", text="D", value=3.0, edges=9)
+        app.pull_now()
+        await pilot.pause()
+        tiles, body, picture = app.screen.query_one(Tiles), app.screen.query_one("#body").size, app.picture
+        assert picture is not None
+        whole = list(tiles.lines)
+        for is_shown in (True, False):
+            await press(pilot, ["v"])
+            await settled(pilot)
+            room = app.screen.query_one("#body").size
+            assert (room.height < body.height) is is_shown
+            assert tiles.size.height == height_wanted(picture, room.width, room.height - 2)
+            assert tiles.lines == tile_lines(picture, tiles.size.width, tiles.size.height)
+            assert (tiles.lines == whole) is not is_shown
 
 
 def test_still_being_read(snap_compare: Compare) -> None:

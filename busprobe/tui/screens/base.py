@@ -10,6 +10,7 @@ from textual.containers import Container
 from textual.content import Content
 from textual.dom import DOMNode
 from textual.events import ScreenResume
+from textual.message import Message
 from textual.reactive import Reactive
 from textual.screen import Screen
 from textual.widget import Widget
@@ -40,6 +41,12 @@ class Body(Container):
     """What lies between header and footer; only what is in it is painted."""
 
     BLANK = True
+
+    class Resized(Message):
+        """It, or what is in it, has another size: the terminal has, or a line or list beside it came or went."""
+
+    def on_resize(self) -> None:
+        self.post_message(self.Resized())
 
 
 class BoardScreen(Screen[None]):
@@ -144,7 +151,7 @@ class BoardScreen(Screen[None]):
         for rack in self.query("ToastRack"):
             rack.set_class(isinstance(focused, Input), "-above")
 
-    def on_resize(self) -> None:
+    def on_body_resized(self) -> None:
         self.call_after_refresh(self.repaint)
 
     # --- panels

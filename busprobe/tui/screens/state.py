@@ -9,7 +9,7 @@ from textual.binding import BindingType
 
 from busprobe.session.snapshot import Snapshot
 from busprobe.tui.keys import bindings
-from busprobe.tui.screens.base import BoardScreen
+from busprobe.tui.screens.base import BoardScreen, Body
 from busprobe.tui.view.signals import COLUMNS, ORDERS, signal_rows
 from busprobe.tui.view.tiles import height_wanted, tile_lines, title
 from busprobe.tui.widgets.painted import Lines
@@ -18,6 +18,9 @@ from busprobe.tui.widgets.rows import Rows
 
 class Tiles(Lines, can_focus=True):
     """The tiles; in focus, so that they can be zoomed."""
+
+    def on_resize(self) -> None:
+        self.post_message(Body.Resized())
 
 
 class StateBoard(BoardScreen):
