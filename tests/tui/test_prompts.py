@@ -69,6 +69,8 @@ async def test_what_is_told_again_is_shown_once(replay: FakeScene) -> None:
 async def test_no_message_hides_what_is_typed(key: str, size: tuple[int, int], replay: FakeScene) -> None:
     app = BusprobeApp(replay)
     async with app.run_test(size=size, notifications=True) as pilot:
+        for number in range(5):
+            app.tell(f"Something else was told before, number {number}.")
         await pilot.press(key, "a", "b")
         await told(pilot, app, "Marker at 03:20.000 is kept in the recording.")
         line = app.screen.focused
