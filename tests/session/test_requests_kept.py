@@ -57,7 +57,7 @@ def one_frame(channel: str) -> Iterator[None]:
         yield
 
 
-PAUSES: dict[str, tuple[Callable[[str], AbstractContextManager[None]], str, int]] = {
+PAUSES: dict[str, tuple[Callable[[str], AbstractContextManager[object]], str, int]] = {
     "asleep": (
         one_frame, 'The bus "body" is asleep: nothing is asked, so as not to keep it awake, until it wakes up.', 0,
     ),
@@ -84,7 +84,7 @@ def bench_file(folder: Path, poll: str = POLL) -> Path:
 
 
 def asked_for_a_while(
-    bench: Path, recording: Path, pause: Callable[[str], AbstractContextManager[None]], reason: str
+    bench: Path, recording: Path, pause: Callable[[str], AbstractContextManager[object]], reason: str
 ) -> LiveOutcome:
     """A run with leave that asks a few times and is then held back."""
     stop, held_back = threading.Event(), []
@@ -101,7 +101,9 @@ def asked_for_a_while(
 
 
 @contextmanager
-def pause_when(vehicle: Vehicle, pause: Callable[[str], AbstractContextManager[None]], channel: str) -> Iterator[None]:
+def pause_when(
+    vehicle: Vehicle, pause: Callable[[str], AbstractContextManager[object]], channel: str
+) -> Iterator[None]:
     """What holds requests back, once some have been sent."""
     over = threading.Event()
 
@@ -122,7 +124,7 @@ def pause_when(vehicle: Vehicle, pause: Callable[[str], AbstractContextManager[N
 
 @pytest.mark.parametrize(("pause", "reason", "testers"), PAUSES.values(), ids=list(PAUSES))
 def test_the_report_of_the_run_and_that_of_its_recording_say_the_same_of_requests(
-    pause: Callable[[str], AbstractContextManager[None]], reason: str, testers: int, tmp_path: Path
+    pause: Callable[[str], AbstractContextManager[object]], reason: str, testers: int, tmp_path: Path
 ) -> None:
     bench, recording = bench_file(tmp_path), tmp_path / "asked.duckdb"
     outcome = asked_for_a_while(bench, recording, pause, reason)

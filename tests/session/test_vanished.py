@@ -14,6 +14,7 @@ from scripted import BENCH, van_batches
 from test_live_scene import until
 
 from busprobe.recording.write import RecordingWriter
+from busprobe.session import live
 from busprobe.session.attention import attention
 from busprobe.session.replay_scene import ReplayScene
 from busprobe.session.scenes import open_scene
@@ -25,6 +26,12 @@ S = 1_000_000_000
 FIRST, LAST = 20 * S, 47 * S
 """TransmissionStatus is lost from the one to the other."""
 NAMES = {p.name: p.read_text(encoding="utf-8") for p in (BENCH, BENCH.with_suffix(".dbc"))}
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reader that a busy machine holds up is not what these are about."""
+    monkeypatch.setattr(live, "SILENT_S", 5.0)
 
 
 def told(picture: Snapshot) -> list[str]:

@@ -44,6 +44,10 @@ class Vehicle(threading.Thread):
             for _, identifier, data in self.units.due(now_ns):
                 self._bus.send(can.Message(arbitration_id=identifier, is_extended_id=identifier > 0x7FF, data=data))
 
+    def has_read(self):
+        """Whether nothing waits for it on the bus."""
+        return self._bus.queue.empty()
+
     def stop(self):
         self._is_over.set()
         self.join(5)

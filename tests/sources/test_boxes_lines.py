@@ -199,7 +199,7 @@ def test_what_the_sketch_prints_is_read(tmp_path: Path) -> None:
     # On the board a long has 32 bits.
     source.write_text(BOARD + sketch().replace("(long)(now - due)", "(int)(unsigned)(now - due)") + calls)
     subprocess.run(["g++", "-o", tmp_path / "sketch", source], check=True, timeout=60)
-    printed = subprocess.run([tmp_path / "sketch"], capture_output=True, check=True, timeout=10).stdout
+    printed = subprocess.run([tmp_path / "sketch"], capture_output=True, check=True, timeout=60).stdout
     lines = printed.split(b"\n")[:-1]
     assert lines[0] == b"# 8 lines, 2 voltages\r"
     samples = [read_line(line) for line in lines if not is_remark(line)]
