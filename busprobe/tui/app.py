@@ -76,9 +76,7 @@ class BusprobeApp(SizedApp):
             self.register_theme(own)
         self.theme = theme
         self.stylesheet = KeptRules(variables=self.get_css_variables())
-        self.scene = scene
-        self.opener = opener
-        self.find = find
+        self.scene, self.opener, self.find = scene, opener, find
         self.chosen: str | None = None
         """Name of the signal that the signal path shows."""
         self.saved: list[str] = []
