@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 import subprocess
 import sys
 import time
 from collections import namedtuple
+from contextlib import ExitStack, nullcontext
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from killed_live import RecordLive
 from scripted import ScriptedSource, play, van_batches
 
 from busprobe.errors import DeviceError, OpenError
-from busprobe.frames import FrameBatch
+from busprobe.frames import FrameBatch, Int64Array, UInt64Array
 from busprobe.recording.read import open_recording
 from busprobe.session import recorder as recorder_module
 from busprobe.session.recorder import Recorder
 
 HERE = Path(__file__).parent
-KILLS, AT_ONCE = 20, 4
+KILLS, AT_ONCE = 20, 5
 KILLED_EVERY_NS = 50_000_000
 Usage = namedtuple("Usage", "total used free")
 
@@ -36,25 +39,37 @@ def frames(start: int, count: int) -> FrameBatch:
     )  # fmt: skip
 
 
-def killed_runs(folder: Path, numbers: range, draw: random.Random) -> list[tuple[Path, list[int]]]:
-    """Recordings of processes killed at random instants, and the times that each had read to."""
-    running = []
-    for number in numbers:
-        path = folder / f"killed_{number}.duckdb"
-        command = [sys.executable, str(HERE / "killed.py"), str(path)]
-        running.append((path, subprocess.Popen(command, stdout=subprocess.PIPE, text=True)))
-    ends = []
-    for path, process in running:
-        assert process.stdout is not None
-        first = process.stdout.readline()
-        ends.append((path, process, first, time.monotonic() + draw.uniform(0.3, 2.0)))
-    found = []
-    for path, process, first, end in sorted(ends, key=lambda e: e[3]):
-        time.sleep(max(0.0, end - time.monotonic()))
-        assert process.poll() is None, "it ended before it was killed"
-        process.kill()
-        found.append((path, [int(line) for line in (first + process.communicate()[0]).split()]))
-    return found
+def killed_runs(
+    folder: Path, numbers: range, draw: random.Random, command: RecordLive | None
+) -> list[tuple[Path, list[int]]]:
+    """Recordings of processes killed at random instants, and the times that each had read to.
+
+    command: killed among them.
+    """
+    with ExitStack() as at_the_end:
+        running = []
+        for number in numbers:
+            path = folder / f"killed_{number}.duckdb"
+            counting = [sys.executable, str(HERE / "killed.py"), str(path)]
+            process = at_the_end.enter_context(subprocess.Popen(counting, stdout=subprocess.PIPE, text=True))
+            at_the_end.callback(process.kill)
+            running.append((path, process))
+        ends = []
+        for path, process in running:
+            assert process.stdout is not None
+            first = process.stdout.readline()
+            ends.append((path, process, first, time.monotonic() + draw.uniform(0.3, 2.0)))
+        if command is not None:
+            command.wait_begun()
+            time.sleep(draw.uniform(0.0, 1.0))
+            command.kill()
+        found = []
+        for path, process, first, end in sorted(ends, key=lambda e: e[3]):
+            time.sleep(max(0.0, end - time.monotonic()))
+            assert process.poll() is None, "it ended before it was killed"
+            process.kill()
+            found.append((path, [int(line) for line in (first + process.communicate()[0]).split()]))
+        return found
 
 
 def held_up(times: list[int], from_ns: int) -> int:
@@ -65,17 +80,34 @@ def held_up(times: list[int], from_ns: int) -> int:
 
 @pytest.mark.parametrize("group", range(KILLS // AT_ONCE))
 def test_a_killed_process_loses_a_second_at_most(group: int, tmp_path: Path) -> None:
-    """The file opens each time; what is there is the beginning without a gap, up to the last second."""
-    draw = random.Random(group)
-    for path, read in killed_runs(tmp_path, range(group * AT_ONCE, (group + 1) * AT_ONCE), draw):
-        with open_recording(path) as kept:
-            counts = [b.payload for b in kept.batches() if isinstance(b, FrameBatch)]
-            times = [b.t_ns for b in kept.batches() if isinstance(b, FrameBatch) and len(b)]
-        joined = np.concatenate(counts) if counts else np.empty(0)
-        assert np.array_equal(joined, np.arange(len(joined)))
-        if times:
-            reached = int(times[-1][-1])
+    """The file opens each time; what is there is the beginning without a gap, up to the last second.
+
+    One of each group is the command itself, on a bus: it begins with the first frame that it hears.
+    """
+    draw, numbers = random.Random(group), range(group * AT_ONCE, (group + 1) * AT_ONCE)
+    with RecordLive(tmp_path / "live.duckdb") if os.name == "posix" else nullcontext() as command:
+        runs = killed_runs(tmp_path, numbers[1:] if command else numbers, draw, command)
+    for path, read in runs:
+        counts, times = kept_in(path)
+        assert np.array_equal(counts, np.arange(len(counts)))
+        if len(times):
+            reached = int(times[-1])
             assert read[-1] - reached - held_up(read, reached) <= 1_000_000_000
+    if command is not None:
+        counts, _ = kept_in(command.path)
+        assert len(counts)
+        assert np.array_equal(counts, np.arange(len(counts)) + counts[0])
+        assert command.missing_s(int(counts[-1])) <= 1.0
+
+
+def kept_in(path: Path) -> tuple[UInt64Array, Int64Array]:
+    """Payloads of all frames, and their times."""
+    with open_recording(path) as kept:
+        batches = [batch for batch in kept.batches() if isinstance(batch, FrameBatch)]
+    return (
+        np.concatenate([*(b.payload for b in batches), np.empty(0, np.uint64)]),
+        np.concatenate([*(b.t_ns for b in batches), np.empty(0, np.int64)]),
+    )
 
 
 def test_recording_stops_cleanly_before_the_disk_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
