@@ -122,7 +122,7 @@ def recording(folder: Path, channel: str) -> Iterator[subprocess.Popen[str]]:
     command = [sys.executable, "-m", "busprobe", "record", "--bench", "live.toml", "--out", "x.duckdb"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     try:
-        until = time.monotonic() + 30
+        until = time.monotonic() + 60
         while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
             time.sleep(0.02)
         yield process
@@ -137,7 +137,7 @@ def test_ctrl_c_twice_shows_no_traceback(folder: Path, pause_s: float) -> None:
         process.send_signal(signal.SIGINT)
         time.sleep(pause_s)
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=60)
     assert "Traceback" not in err
     assert "fault of busprobe" not in err
     assert (process.returncode, "Summary" in out) == (0, True)
@@ -162,7 +162,7 @@ def test_a_request_to_end_is_like_ctrl_c(folder: Path, name: str) -> None:
     """Verdicts, a closed recording and the same exit status."""
     with recording(folder, name) as process:
         process.send_signal(getattr(signal, name))
-        out, _ = process.communicate(timeout=30)
+        out, _ = process.communicate(timeout=60)
     assert (process.returncode, "Summary" in out) == (0, True)
     assert not (folder / "x.duckdb.wal").exists()
 
@@ -177,7 +177,7 @@ def test_a_terminal_that_is_closed_ends_the_run_in_order(folder: Path) -> None:
     child, terminal = pty.fork()
     if not child:
         os.execv(sys.executable, [sys.executable, *words])
-    until = time.monotonic() + 30
+    until = time.monotonic() + 60
     while not (folder / "x.duckdb").exists() and time.monotonic() < until:
         time.sleep(0.02)
     time.sleep(1.0)
@@ -195,14 +195,14 @@ def test_without_hangup_means_without(folder: Path) -> None:
     words = f"trap '' HUP; exec '{sys.executable}' -m busprobe record --bench live.toml --out x.duckdb"
     process = subprocess.Popen(["sh", "-c", words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     try:
-        until = time.monotonic() + 30
+        until = time.monotonic() + 60
         while process.poll() is None and not (folder / "x.duckdb").exists() and time.monotonic() < until:
             time.sleep(0.02)
         process.send_signal(signal.SIGHUP)
         with pytest.raises(subprocess.TimeoutExpired):
             process.wait(1.0)
         process.send_signal(signal.SIGINT)
-        out, _ = process.communicate(timeout=30)
+        out, _ = process.communicate(timeout=60)
     finally:
         process.kill()
     assert (process.returncode, "Summary" in out) == (0, True)

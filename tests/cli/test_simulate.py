@@ -24,7 +24,7 @@ from busprobe.van.samples import bench_text
 termios = pytest.importorskip("termios")
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals")
 
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
 GEARBOX = 0x0E4
 
 

@@ -30,7 +30,7 @@ rear_door = { from = "box.switch_wire", role = "door" }
 """
 """The line of the door is debounced by 40 ms and polled every 10 ms."""
 LOOK_S = 0.02
-WAIT_S = 30.0
+WAIT_S = 60.0
 GEARS = {"P": 0, "R": 1, "D": 3}
 
 

@@ -98,7 +98,7 @@ def test_the_run_goes_on_while_a_recording_is_closed(tmp_path: Path, monkeypatch
         close = recorder._writer.close
 
         def late() -> None:
-            assert may_close.wait(20)
+            assert may_close.wait(60)
             close()
 
         monkeypatch.setattr(recorder._writer, "close", late)

@@ -12,7 +12,7 @@ from busprobe.frames import InputBatch, join_polls
 from busprobe.sources.clock import Clock
 from busprobe.sources.live import LiveSource
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 class ShiftedClock(Clock):

@@ -16,7 +16,7 @@ from busprobe.frames import FrameBatch, join_frames
 from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 """Longest wait for something that comes within milliseconds on an idle machine."""
 GROUP = "239.74.163.2"
 _numbers = itertools.count()

@@ -132,12 +132,12 @@ class Slow:
         self.scene = FakeScene.replay()
 
     def __call__(self, opened: Opened) -> Scene:
-        assert self.may_open.wait(20)
+        assert self.may_open.wait(60)
         return self.scene
 
 
 async def until(pilot: Pilot[None], holds: Callable[[], bool]) -> None:
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(60):
         while not holds():
             await pilot.pause(0.01)
 

@@ -11,7 +11,7 @@ from busprobe.errors import DeviceError
 from busprobe.van.box_ports import Levels, ModbusPort, TextLinePort, header, text_line
 from busprobe.van.pseudo_port import PseudoPort
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 def printed(path: str, count: int) -> bytes:
