@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from contextlib import suppress
+from itertools import pairwise
 from pathlib import Path
 from typing import Self
 
@@ -18,7 +19,7 @@ import can
 from busprobe.recording.schema import wal_of
 from busprobe.van.load import GROUP
 
-EVERY_S = 0.005
+EVERY_S, HELD_S = 0.005, 0.1
 IDENTIFIER = 0x0F6
 LOOKED_BACK_S = 2.0
 BEGIN_S = 120.0
@@ -90,10 +91,14 @@ class RecordLive:
         self._sender.join()
 
     def missing_s(self, newest: int) -> float:
-        """For how long frames were sent after one, but for the time that the machine kept the command from reading."""
+        """For how long frames were sent after one, but for the time that the machine kept the command from reading.
+
+        Where it kept the sender from sending, none was sent.
+        """
         killed_s = self._sent_s[-1]
+        sent_for_s = sum(min(later - earlier, HELD_S) for earlier, later in pairwise(self._sent_s[newest:]))
         back = [waited for at, waited in self._waited if at >= killed_s - LOOKED_BACK_S]
-        return killed_s - self._sent_s[newest] - (back[-1] - back[0] if back else 0.0)
+        return sent_for_s - (back[-1] - back[0] if back else 0.0)
 
     def _send(self) -> None:
         while not self._over.wait(EVERY_S):
