@@ -6,7 +6,9 @@ import contextlib
 import socket
 import struct
 import sys
+import time
 from collections.abc import Iterator, Sequence
+from itertools import count
 
 import can
 import numpy as np
@@ -18,7 +20,6 @@ from msgpack import packb
 
 from busprobe.bench.model import Bus
 from busprobe.frames import ERROR, EXTENDED, SENT, FrameBatch
-from busprobe.sources.clock import Clock
 from busprobe.sources.datagram_forms import KernelForm, MulticastForm, form_of
 from busprobe.sources.received import frames_of_messages
 from busprobe.sources.socket_drain import TIMESPEC, Datagram, Form, SocketDrain, kernel_stamps
@@ -28,6 +29,7 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="SO_TIMESTAMPNS 
 SO_TIMESTAMPNS = 35
 """Linux include/uapi/asm-generic/socket.h."""
 MARK = "ours"
+START_NS = 1_000_000_000
 
 
 def datagram(data: bytes, flags: int = 0, stamp_ns: int = 1_700_000_000_000_000_000) -> Datagram:
@@ -166,23 +168,23 @@ def pair() -> Iterator[tuple[socket.socket, socket.socket]]:
 
 
 def drain_of(near: socket.socket, *, naps: bool = True) -> SocketDrain:
-    bus = Bus("body", "socketcan", "can0")
-    return SocketDrain(bus, near.fileno(), KernelForm(), Clock().now_ns, "", naps=naps)
+    """Its clock goes on by 1 ms whenever it is read: so many looks fit in, whatever the machine does."""
+    bus, times = Bus("body", "socketcan", "can0"), count(START_NS, 1_000_000)
+    return SocketDrain(bus, near.fileno(), KernelForm(), lambda: next(times), "", naps=naps)
 
 
 @pytest.mark.parametrize("naps", [True, False])
 def test_frames_of_a_kernel_socket(naps: bool) -> None:
     with pair() as (near, far):
-        drain, clock = drain_of(near, naps=naps), Clock()
-        start_ns = clock.now_ns()
+        drain, now_ns = drain_of(near, naps=naps), time.time_ns()
         for data in (PLAIN, struct.pack("=IB3x8s", 0x18FEF100 | 0x80000000, 8, bytes(range(8)))):
             far.send(data)
-        haul = drain.take(start_ns + 20_000_000)
+        haul = drain.take(START_NS + 20_000_000)
         drain.close()
     assert haul.frames.identifier.tolist() == [0x123, 0x18FEF100]
     assert haul.frames.flags.tolist() == [0, EXTENDED]
     assert haul.frames.payload.tolist() == [0xBBAA, 0x0706050403020100]
-    assert (abs(haul.frames.t_ns - start_ns) < 5_000_000_000).all()
+    assert (abs(haul.frames.t_ns - now_ns) < 60_000_000_000).all()
     assert haul.empty_ns is not None
     assert (haul.arrivals_ns <= haul.empty_ns).all()
     assert (drain.unreadable, drain.fault, haul.errors) == (0, None, ())
@@ -195,7 +197,7 @@ def test_frames_around_an_error_frame_keep_their_order_and_stamps() -> None:
         far.send(struct.pack("=IB3x8s", 0x004 | 0x20000000, 8, b"\0\x10" + bytes(6)))
         far.send(PLAIN[:5])
         far.send(PLAIN)
-        haul = drain.take(Clock().now_ns() + 10_000_000)
+        haul = drain.take(START_NS + 10_000_000)
         drain.close()
     assert haul.frames.flags.tolist() == [0, ERROR, 0]
     assert [error.arbitration_id for error in haul.errors] == [0x004]
@@ -208,14 +210,14 @@ def test_more_datagrams_than_are_taken_at_once() -> None:
         drain = drain_of(near, naps=False)
         near.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
         far.setblocking(False)
-        count = 0
+        sent = 0
         with contextlib.suppress(BlockingIOError):
             for _ in range(3000):
                 far.send(PLAIN)
-                count += 1
-        haul = drain.take(Clock().now_ns() + 50_000_000)
+                sent += 1
+        haul = drain.take(START_NS + 50_000_000)
         drain.close()
-    assert len(haul.frames) == count > 0
+    assert len(haul.frames) == sent > 0
 
 
 def test_an_interface_that_goes_down_is_a_fault() -> None:
@@ -223,7 +225,7 @@ def test_an_interface_that_goes_down_is_a_fault() -> None:
         drain = drain_of(near)
         far.send(PLAIN)
         drain.close()
-        haul = drain.take(Clock().now_ns() + 10_000_000)
+        haul = drain.take(START_NS + 10_000_000)
     assert len(haul.frames) == 0
     assert drain.fault is not None
     assert 'Bus "body": the adapter at "can0" is gone' in str(drain.fault)
