@@ -8,11 +8,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 from busprobe.engine.plan import Plan
 from busprobe.errors import DeviceError
 from busprobe.frames import FrameBatch, InputBatch, empty_frames
 from busprobe.health import Health
 from busprobe.report.live_text import LiveStatus
+from busprobe.session import live
 from busprobe.session.live_bench import LiveOptions, LiveOutcome, run_live
 from busprobe.session.verifying import load_plan
 from busprobe.sources.clock import Clock
@@ -106,8 +109,12 @@ def play(
     for_s: float = 60.0,
     on_wake: bool = False,
     until_down: bool = False,
+    silent_s: float = 1.0,
 ) -> LiveOutcome:
-    """Run until all sources have given everything. until_down: ... and are said to be down."""
+    """Run until all sources have given everything. until_down: ... and are said to be down.
+
+    silent_s: a source that gets no further for so long is; what a busy machine holds up is not to be.
+    """
     given, databases = load_plan(BENCH)
     stop = threading.Event()
 
@@ -118,7 +125,9 @@ def play(
             stop.set()
 
     options = LiveOptions(for_ns=round(for_s * 1e9), record=record, on_wake=on_wake)
-    return run_live(
-        plan or given, databases, options, show=show, observers=() if observer is None else (observer,),
-        sources=sources, stop=stop,
-    )  # fmt: skip
+    with pytest.MonkeyPatch.context() as patience:
+        patience.setattr(live, "SILENT_S", silent_s)
+        return run_live(
+            plan or given, databases, options, show=show, observers=() if observer is None else (observer,),
+            sources=sources, stop=stop,
+        )  # fmt: skip

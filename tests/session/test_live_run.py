@@ -25,13 +25,6 @@ from busprobe.sources.clock import Clock
 from busprobe.sources.live import batch_end_ns
 
 
-@pytest.fixture
-def patient(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Readers that a busy machine holds up are not silent."""
-    monkeypatch.setattr(live, "SILENT_S", 1.0)
-
-
-@pytest.mark.usefixtures("patient")
 @pytest.mark.parametrize("seed", [11, 12, 13])
 def test_replay_says_what_the_live_run_said(seed: int, tmp_path: Path) -> None:
     """Line by line the same log, the same checks and triggers, for three vans."""
@@ -48,7 +41,6 @@ def test_replay_says_what_the_live_run_said(seed: int, tmp_path: Path) -> None:
     assert len(live.log) > 50
 
 
-@pytest.mark.usefixtures("patient")
 def test_an_adapter_pulled_out_and_back_is_a_gap(tmp_path: Path) -> None:
     """The gap is marked, the signals are unknown meanwhile, and the replay says the same."""
     frames, polls = van_batches(3, 60)
@@ -97,7 +89,7 @@ def test_a_reader_that_stalls_is_declared_down_and_its_late_records_are_kept(
     frames, polls = van_batches(4, 40)
     recording = tmp_path / "stall.duckdb"
     box = ScriptedSource("box", polls, pause_s=0.005, stall=(20, is_down))
-    outcome = play([ScriptedSource("body", frames, pause_s=0.005), box], recording)
+    outcome = play([ScriptedSource("body", frames, pause_s=0.005), box], recording, silent_s=0.1)
     assert is_down.is_set()
     with open_recording(recording) as kept:
         count = sum(len(b) for b in kept.batches() if getattr(b, "box", "") == "box")
@@ -254,7 +246,6 @@ def test_a_hunt_begins_with_the_frame_that_wakes_the_bus(tmp_path: Path) -> None
     assert verify(recording, BENCH).log == outcome.results.log
 
 
-@pytest.mark.usefixtures("patient")
 def test_a_box_that_is_gone_for_good_is_no_pass() -> None:
     """Time goes on without any source: what must hold is unknown from the last poll on, never passed."""
     _, polls = van_batches(14, 30)
@@ -294,7 +285,6 @@ def test_interrupt_in_the_midst_of_an_interrupt() -> None:
     assert stop.is_set()
 
 
-@pytest.mark.usefixtures("patient")
 def test_a_source_that_is_lost_last_of_all_makes_the_run_no_longer(tmp_path: Path) -> None:
     """Its row of state comes after all that it gave; stamps that are ahead of the clock leave nothing later."""
     frames, polls = van_batches(3, 20)
