@@ -122,7 +122,9 @@ def test_the_worst_mark_of_a_column_is_named() -> None:
 EAST = timezone(timedelta(hours=1))
 # START is 2026-01-09 23:06:40 UTC
 TIMES = [
-    ("90", at(90)), ("90.25", at(90.25)), ("90 s", at(90)), ("1:30", at(90)), ("0:01:30.5", at(90.5)),
+    ("90", at(90)), ("90.25", at(90.25)), ("90 s", at(90)), ("90s", at(90)), ("1 min", at(60)),
+    ("1min 30.5 s", at(90.5)), ("1:30 s", at(90)),
+    ("-1 min 5 s", NOW - 65 * S), ("0 h 2 min", at(120)), ("1:30", at(90)), ("0:01:30.5", at(90.5)),
     ("+10", NOW + 10 * S), ("-1:00", NOW - 60 * S), (" start ", START), ("END", END), ("a", at(60)),
     ("at 23:10:00", at(200)), ("at 23:10", at(200)), ("at 23:16:52", END),
     ("11:00", '"11:00" lies after the end of the recording.'),
@@ -130,6 +132,8 @@ TIMES = [
     ("at 22:00", '"at 22:00" lies after the end of the recording.'),
     ("at 25:00", '"at 25:00" is no time of day.'),
     ("soon", '"soon" is no time. Write 90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end.'),
+    ("3 min 2", '"3 min 2" is no time. Write 90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end.'),
+    ("", '"" is no time. Write 90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end.'),
     ("1:2:3:4", '"1:2:3:4" is no time. Write 90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end.'),
 ]  # fmt: skip
 

@@ -11,6 +11,8 @@ HINT = "90 · 1:30 · +10 · at 14:03:22 · end"
 """Short enough for the narrowest terminal."""
 _FORMS = "90 · 1:30 · 1:02:03.4 · +10 · -10 · at 14:03:22 · end"
 _AMOUNT = re.compile(r"(?:(?:(\d+):)?(\d{1,2}):)?(\d+(?:\.\d*)?)")
+_SPOKEN = re.compile(r"(?=\d)(?:(\d+) ?h ?)?(?:(\d+) ?min ?)?(?:(\d+(?:\.\d*)?) ?s)?")
+"""As lengths are shown: "3 min 05 s"."""
 _OF_DAY = re.compile(r"at\s*(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d*)?))?")
 _LEAST_WALL_NS = 315_532_800_000_000_000
 """1980: recordings with earlier stamps count from their own start and know no time of day."""
@@ -27,11 +29,12 @@ def typed_time(text: str, picture: Snapshot, pinned_ns: int | None = None, zone:
     if of_day is not None:
         return _of_day(of_day, picture, zone)
     base = picture.t_ns if words[:1] in ("+", "-") else picture.start_ns
-    amount = _AMOUNT.fullmatch(words.removeprefix("+").removeprefix("-").removesuffix("s").strip())
+    length = words.removeprefix("+").removeprefix("-").strip()
+    amount = _AMOUNT.fullmatch(length.removesuffix("s").strip()) or _SPOKEN.fullmatch(length)
     if amount is None:
         return f'"{text.strip()}" is no time. Write {_FORMS}.'
     hours, minutes, seconds = amount.groups()
-    ns = (int(hours or 0) * 3600 + int(minutes or 0) * 60) * 1_000_000_000 + _ns(seconds)
+    ns = (int(hours or 0) * 3600 + int(minutes or 0) * 60) * 1_000_000_000 + _ns(seconds or "0")
     return _inside(base - ns if words.startswith("-") else base + ns, text, picture)
 
 
