@@ -106,8 +106,8 @@ def test_microseconds_that_start_again_after_2_32(clock: Clock) -> None:
 
 def test_batches_come_steadily_and_say_how_far_they_are_complete(clock: Clock) -> None:
     with TextLinePort(counted, 14, period_ns=5 * MS, now_ns=clock.now_ns) as port:
-        source = opened(TextBox(box("text-lines", port.port, on_off=14, ms=5)), clock)
         complete = clock.now_ns()
+        source = opened(TextBox(box("text-lines", port.port, on_off=14, ms=5)), clock)
         for _ in range(12):
             batch = source.read()
             assert batch.complete_to_ns is not None
