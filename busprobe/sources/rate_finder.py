@@ -162,8 +162,9 @@ def _listen(source: Tunable, clock: Clock, rate: int, listen_ns: int, settle_ns:
     good = errors = 0
     try:
         _settle(source, clock, settle_ns)
-        end_ns = clock.now_ns() + listen_ns
-        while clock.now_ns() < end_ns and errors < ENOUGH + good:
+        end_ns, is_over = clock.now_ns() + listen_ns, False
+        while not is_over and errors < ENOUGH + good:
+            is_over = clock.now_ns() >= end_ns  # what came while the last one was held up, one more reads
             batch = source.read()
             bad = int(np.count_nonzero(batch.flags & ERROR))
             good, errors = good + len(batch) - bad, errors + bad

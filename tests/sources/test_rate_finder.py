@@ -19,7 +19,7 @@ from busprobe.sources.bus import BusSource
 from busprobe.sources.clock import Clock
 from busprobe.sources.driver_arguments import driver_arguments
 from busprobe.sources.network_link import Link
-from busprobe.sources.rate_finder import RATES, Heard, RateSearch, Verdict, find_rate, refuse_search, search
+from busprobe.sources.rate_finder import RATES, SETTLE_NS, Heard, RateSearch, Verdict, find_rate, refuse_search, search
 
 LISTEN_NS = 150_000_000
 TRAFFIC = ("t1232AABB", "t4568 0102030405060708".replace(" ", ""))
@@ -102,6 +102,28 @@ def test_every_rate_is_found_and_the_usual_ones_first(rate: int) -> None:
     assert found.rate == rate
     assert vehicle.tried == list(RATES[: RATES.index(rate) + 1])
     assert [heard.verdict for heard in found.heard] == [*[Verdict.WRONG] * (len(vehicle.tried) - 1), Verdict.RIGHT]
+
+
+class HeldUp(Vehicle):
+    """The first reading of each listening is held up after a look that found nothing, for longer than is listened."""
+
+    def tune(self, bitrate: int, clock: Clock) -> None:
+        super().tune(bitrate, clock)
+        self.tuned_at, self.is_held_up = self.now, True
+
+    def read(self) -> FrameBatch:
+        found = super().read()
+        if self.is_held_up and self.now > self.tuned_at + SETTLE_NS + 50_000_000:
+            self.is_held_up = False
+            self.now += 3_000_000_000
+            return empty_frames(("body",))
+        return found
+
+
+def test_a_rate_is_not_silent_for_what_nobody_has_read() -> None:
+    vehicle = HeldUp(250_000)
+    found = search(vehicle, vehicle)  # type: ignore[arg-type]
+    assert [heard.verdict for heard in found.heard] == [Verdict.WRONG, Verdict.RIGHT]
 
 
 def test_the_usual_rates_in_their_order() -> None:
