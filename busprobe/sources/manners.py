@@ -205,8 +205,11 @@ class Manners:
             self._heard_ns = max(heard_ns, self._heard_ns)
 
     def is_listening(self, now_ns: int) -> bool:
-        """Whether the bus has not been listened to for long enough."""
-        return self._listen_ns > 0 and (self._since_ns is None or now_ns - self._since_ns < self._listen_ns)
+        """Whether the bus has not been listened to for long enough, or not lately: who asks may be unread yet."""
+        if not self._listen_ns:
+            return False
+        is_new = self._since_ns is None or now_ns - self._since_ns < self._listen_ns
+        return is_new or now_ns - self._heard_ns > GAP_NS
 
     @property
     def j1939(self) -> str:

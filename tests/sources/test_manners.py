@@ -161,6 +161,20 @@ def test_a_bus_that_was_gone_is_listened_to_anew():
     assert "is listened to" in bus.exchange(requester, "01 0D").trouble
 
 
+def test_a_bus_of_which_nothing_has_been_read_lately_is_not_asked() -> None:
+    """The program was held up: another tester's frames may wait to be read."""
+    bus = vehicle()
+    requester = bus.requester(QUIET_NS)
+    while bus.exchange(requester, "01 0D").trouble:
+        assert bus.ms < 6000
+    sent = len(bus.sent)
+    requester.ask(b"\x01\x0d")
+    refused = requester.step(bus.now_ns + 6000 * MS)
+    assert refused is not None
+    assert "is listened to" in refused.trouble
+    assert len(bus.sent) == sent
+
+
 def test_never_among_j1939_traffic():
     bus = vehicle()
     requester = bus.requester()
