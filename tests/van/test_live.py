@@ -154,7 +154,7 @@ DRIVERS = [('driver = "text-lines"', 'driver = "text-lines"'), ('driver = "text-
 
 @pytest.mark.parametrize("driver", DRIVERS, ids=["text-lines", "modbus"])
 def test_the_input_box_is_read_by_its_driver(driver, bench_of, udp_port):
-    bench = bench_of(driver, ('period = "10 ms"', 'period = "20 ms"'))
+    bench = bench_of(driver, ('period = "10 ms"', 'period = "20 ms"\ntimeout = "5 s"'))
     from_ns = ns(171)  # Park, side door open
     with Van(bench, from_ns=from_ns) as van:
         link = van_port(f"van-{udp_port}")
