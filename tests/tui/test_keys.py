@@ -73,6 +73,20 @@ async def test_help_says_its_sentences_whole(size: tuple[int, int], replay: Fake
             assert all(width_of(row.cells[0]) <= HELP_COLUMNS[0].width for row in rows.rows)
 
 
+async def test_help_outlives_a_terminal_without_room_for_a_sentence(live: FakeScene) -> None:
+    """As while a pane is drawn small; the sentences are back once there is room."""
+    app = BusprobeApp(live)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("question_mark")
+        await pilot.pause()
+        whole = [row.cells for row in app.screen.query_one(Rows).rows]
+        for size in ((16, 10), (4, 4), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await pilot.pause()
+            assert isinstance(app.screen, HelpScreen)
+        assert [row.cells for row in app.screen.query_one(Rows).rows] == whole
+
+
 async def listed(scene: FakeScene, *keys: str) -> set[str]:
     """What help lists after some keys."""
     app = BusprobeApp(scene)

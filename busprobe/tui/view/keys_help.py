@@ -19,8 +19,8 @@ _WHERE = {key.id: PLACES[key.where] for key in KEYS}
 
 
 def text_width(width: int) -> int:
-    """What a list of `width` leaves for a sentence."""
-    return dict(share(HELP_COLUMNS, width - 2))[1]
+    """What a list of `width` leaves for a sentence; 0 where it has no room for any."""
+    return dict(share(HELP_COLUMNS, width - 2)).get(1, 0)
 
 
 def help_rows(alive: Iterable[Binding], width: int) -> list[Row]:
