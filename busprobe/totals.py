@@ -42,20 +42,18 @@ class PartTotals:
 class Totals:
     """Of some occurrences in their order."""
 
-    __slots__ = ("newest", "parts", "worst")
+    __slots__ = ("newest", "parts")
 
     def __init__(self) -> None:
         self.parts: dict[str, PartTotals] = {}
         """In the order in which they are met."""
-        self.worst: Occurrence | None = None
-        """The one that came latest after its beginning, in time or not, of all parts."""
         self.newest: Occurrence | None = None
         """The one that began last."""
 
     def copy(self) -> Totals:
         other = Totals()
         other.parts = {name: part.copy() for name, part in self.parts.items()}
-        other.worst, other.newest = self.worst, self.newest
+        other.newest = self.newest
         return other
 
     def add(self, more: Iterable[Occurrence]) -> None:
@@ -66,12 +64,6 @@ class Totals:
             part.add(one)
             if self.newest is None or one.t_ns > self.newest.t_ns:
                 self.newest = one
-            self.worst = worse(self.worst, one)
-
-    @property
-    def never_came(self) -> int:
-        """How many did not come while `when` lasted."""
-        return sum(part.never_came for part in self.parts.values())
 
     def count(self, outcome: Outcome, part: str | None = None) -> int:
         """part: None for all."""

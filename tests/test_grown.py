@@ -34,8 +34,6 @@ def plainly(ones: list[Occurrence]) -> dict[str, object]:
         return (one.latency_ns or 0) + (one.came_after_ns or 0)
 
     found: dict[str, object] = {
-        "worst": max(came, key=taken, default=None),
-        "never": sum(o.never_came for o in ones),
         "newest": max(ones, key=lambda o: o.t_ns, default=None),
         "parts": list(dict.fromkeys(o.part for o in ones)),
     }
@@ -52,9 +50,7 @@ def plainly(ones: list[Occurrence]) -> dict[str, object]:
 
 
 def told(totals: Totals) -> dict[str, object]:
-    found: dict[str, object] = {
-        "worst": totals.worst, "never": totals.never_came, "newest": totals.newest, "parts": list(totals.parts),
-    }  # fmt: skip
+    found: dict[str, object] = {"newest": totals.newest, "parts": list(totals.parts)}
     for name, part in totals.parts.items():
         counts = [part.count(outcome) for outcome in Outcome]
         assert counts == [totals.count(outcome, name) for outcome in Outcome]

@@ -219,6 +219,24 @@ def test_the_worst_is_of_all_that_came_late_ones_too(occurrences: list[Occurrenc
         assert f"  worst {told}" in plain(plot_lines(check, 100)[0])
 
 
+@pytest.mark.parametrize(
+    ("on", "off", "told"),
+    [
+        (occurrence(100), came(None), "✗ never of 500 ms"),
+        (came(None), occurrence(450), "✗ never of 200 ms"),
+        (came(250 * MS), occurrence(450), "✗ 250 ms of 200 ms"),
+        (came(250 * MS), came(510 * MS), "✗ 510 ms of 500 ms"),
+        (occurrence(150), occurrence(450), "450 ms of 500 ms"),
+        (occurrence(None, CUT), occurrence(450), "450 ms of 500 ms"),
+    ],
+    ids=["off never came", "on never came", "on late, off longer", "both late", "both in time", "one measured"],
+)
+def test_the_worst_of_two_halves_is_told_with_the_limit_of_its_half(on: Occurrence, off: Occurrence, told: str) -> None:
+    halves = (dataclasses.replace(on, part="on"), dataclasses.replace(off, part="off", limit_ns=500 * MS))
+    for ones in (halves, halves[::-1]):
+        assert texts(check_row(CheckResult("x", Verdict.FAIL, ones, "follows", "", 200 * MS)))[-1] == told
+
+
 def test_a_worst_that_is_too_wide_for_its_column_leaves_the_limit_out() -> None:
     long = dataclasses.replace(occurrence(None), latency_ns=1770 * 1000 * MS)
     check = CheckResult("x", Verdict.PASS, (long,), "expect", "", 1860 * 1000 * MS)

@@ -9,7 +9,7 @@ from busprobe.grown import Grown, totals_of
 from busprobe.report.trigger_log import entry_name
 from busprobe.report.verified import OUTCOMES
 from busprobe.results import CheckResult, Logged, Occurrence, Outcome, SignalTexts, TriggerEntry, Verdict
-from busprobe.totals import PartTotals, Totals
+from busprobe.totals import PartTotals
 from busprobe.tui.view.came import came_brief, came_text, doubt_text
 from busprobe.tui.view.lazy_rows import Picked, RowMaker, TimedRows
 from busprobe.tui.view.spans import Cell, Column, Row, Span, Tone, cell, matches
@@ -127,19 +127,28 @@ def _count(count: int, tone: Tone) -> Cell:
 
 
 def _worst(check: CheckResult) -> Cell:
-    totals = totals_of(check.occurrences)
-    if check.limit_ns is None or (totals.worst is None and not totals.never_came):
+    of_parts = totals_of(check.occurrences).parts.values()
+    parts = [part for part in of_parts if part.worst is not None or part.never_came]
+    if check.limit_ns is None or not parts:
         return cell("–" if check.limit_ns is None else span(check.limit_ns), Tone.DIM)
-    told = worst_of(totals, check.limit_ns if totals.worst is None else limit_of(check, totals.worst))
+    part = max(parts, key=_badness)
+    told = worst_of(part, limit_of(check, part.first))
     if len(told.text) > CHECK_COLUMNS[-1].width:  # without the limit, which the line below the list says too
         told = Span(told.text.partition(" of ")[0], told.tone)
     return (told,)
 
 
-def worst_of(totals: Totals | PartTotals, limit_ns: int | None) -> Span:
+def _badness(part: PartTotals) -> tuple[bool, bool, int]:
+    """What never came is worse than what came late, and that worse than what took long: each part has its limit."""
+    worst = part.worst
+    is_late = worst is not None and worst.latency_ns is None
+    return part.never_came > 0, is_late, 0 if worst is None else worst.came_ns or 0
+
+
+def worst_of(part: PartTotals, limit_ns: int | None) -> Span:
     """How late it came at worst, of its limit: "232 ms of 300 ms", "✗ 429 ms of 300 ms", "✗ never of 300 ms"."""
-    worst, limit = totals.worst, span(limit_ns or 0)
-    if totals.never_came or worst is None:
+    worst, limit = part.worst, span(limit_ns or 0)
+    if part.never_came or worst is None:
         return Span(f"✗ never of {limit}", Tone.BAD)
     told = f"{span(worst.came_ns or 0)} of {limit}"
     if worst.latency_ns is None:
