@@ -73,6 +73,10 @@ class HealthRow:
     health: Health
 
 
+MOST_ASKED = 100
+"""Different requests of another tester that are kept; every second they go into the recording."""
+
+
 @dataclass(frozen=True)
 class OtherTester:
     """Somebody else who asks on the bus."""
@@ -85,9 +89,16 @@ class OtherTester:
     per_second: float | None
     """Of its newest requests; None for a single one."""
     asked: tuple[str, ...]
-    """Service, and what follows two digits each: "01 0C 0D", "03"; in the order of first sight."""
+    """Service, and what follows two digits each: "01 0C 0D", "03"; in the order of first sight, the first MOST_ASKED
+    different ones: one that writes into a unit never asks the same twice.
+    """
     stray_answers: int = 0
     """Frames of answers that were not asked for here: it may ask on the other side of a gateway."""
+
+    def further(self, shown: int) -> str:
+        """How many different ones it asked for beyond the first `shown`: "3", "many"; empty where none."""
+        left = len(self.asked) - shown
+        return "" if left <= 0 else "many" if len(self.asked) >= MOST_ASKED else str(left)
 
 
 @dataclass(frozen=True)

@@ -112,7 +112,8 @@ class TroubleNews:
 def asker_words(bus: str, other: OtherTester) -> str:
     """Who else asks on a bus: how often, and for the first few of what it asks for."""
     rate = "" if other.per_second is None else f" {other.per_second:.3g}/s"
-    more = f" +{len(other.asked) - TESTER_SHOWN}" if len(other.asked) > TESTER_SHOWN else ""
+    further = other.further(TESTER_SHOWN)
+    more = f" +{further}" if further else ""
     asked = "; ".join(other.asked[:TESTER_SHOWN]) or "behind a gateway"
     return f"tester on {bus}{rate}: {asked}{more}"
 

@@ -116,7 +116,8 @@ def who_asks(one: OtherTester) -> str:
         return f"Answers that nobody asked for on this bus were heard ({strays}): it asks behind a gateway."
     ids = ", ".join(identifier(number, number > LAST_11) for number in one.identifiers)
     rate = f", {one.per_second:.3g} a second" if one.per_second is not None else ""
-    more = f" and {len(one.asked) - ASKED_SHOWN} more" if len(one.asked) > ASKED_SHOWN else ""
+    further = one.further(ASKED_SHOWN)
+    more = f" and {further} more" if further else ""
     asked = "; ".join(one.asked[:ASKED_SHOWN])
     return f"It asks as {ids}: {counted(one.requests, 'request')}{rate}, for {asked}{more}."
 

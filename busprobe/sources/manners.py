@@ -14,7 +14,7 @@ import numpy as np
 
 from busprobe.bench.hardware import MOST_REQUESTS_PER_S
 from busprobe.frames import ERROR, LATE, SENT, FrameBatch
-from busprobe.health import OtherTester
+from busprobe.health import MOST_ASKED, OtherTester
 from busprobe.obd_identifiers import answer_rows, is_answer, obd_rows, request_rows
 from busprobe.sources.j1939 import J1939Watch, j1939_text
 
@@ -153,7 +153,8 @@ class RequestWatch:
         self._requests += 1
         self._times.append(t_ns)
         asked = data[1 : 1 + (data[0] & 15)] if kind == _SINGLE else data[2:]
-        self._asked.setdefault(asked.hex(" ").upper())
+        if len(self._asked) < MOST_ASKED:
+            self._asked.setdefault(asked.hex(" ").upper())
 
 
 class SleepWatch:

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from busprobe.health import OtherTester
+from busprobe.health import MOST_ASKED, OtherTester
 from busprobe.report.live_text import LiveStatus, SourceLine, TroubleNews, asker_words, status_line
 from busprobe.report.survey_text import survey_lines
 from busprobe.report.table import Column, fitted, paragraph, table
@@ -88,9 +88,11 @@ def test_trouble_is_told_once_when_it_begins() -> None:
         (("01 0C 0D",), 2.0, 0, "tester on body 2/s: 01 0C 0D"),
         (("03",), None, 0, "tester on body: 03"),
         (("01 0C", "01 0D", "03", "07", "0A"), 9.87, 0, "tester on body 9.87/s: 01 0C; 01 0D; 03 +2"),
+        (tuple(f"22 01 {low:02X}" for low in range(MOST_ASKED)), 50.0, 0,
+         "tester on body 50/s: 22 01 00; 22 01 01; 22 01 02 +many"),
         ((), None, 3, "tester on body: behind a gateway"),
     ],
-    ids=["one", "once", "many", "answers only"],
-)
+    ids=["one", "once", "many", "more than are kept", "answers only"],
+)  # fmt: skip
 def test_another_tester_in_short(asked: tuple[str, ...], per_second: float | None, strays: int, text: str) -> None:
     assert asker_words("body", OtherTester((0x7DF,), len(asked), 0, 0, per_second, asked, strays)) == text

@@ -8,6 +8,7 @@ from vehicles import AT, ENGINE, GEARBOX, READ, READY, REPORT, SHORT, TESTER
 
 from busprobe.analysis.vehicle import VehicleRead
 from busprobe.analysis.vehicle_changes import compare
+from busprobe.health import MOST_ASKED
 from busprobe.report.vehicle_text import saved_lines, vehicle_lines, who_asks
 
 
@@ -130,8 +131,11 @@ It asks as 7DF, 18DB33F1: 21 requests, 2 a second, for 01 0C 0D 42; 03.
         ({"asked": tuple(f"01 {pid:02X}" for pid in range(1, 15))},
          "It asks as 7DF, 18DB33F1: 21 requests, 2 a second, for "
          + "; ".join(f"01 {pid:02X}" for pid in range(1, 13)) + " and 2 more."),
+        ({"requests": 5000, "asked": tuple(f"22 01 {low:02X}" for low in range(MOST_ASKED))},
+         "It asks as 7DF, 18DB33F1: 5,000 requests, 2 a second, for "
+         + "; ".join(f"22 01 {low:02X}" for low in range(12)) + " and many more."),
     ],
-    ids=["once", "behind a gateway", "many PIDs"],
+    ids=["once", "behind a gateway", "many PIDs", "more than are kept"],
 )  # fmt: skip
 def test_of_another_tester(what, text):
     assert who_asks(dataclasses.replace(TESTER, **what)) == text

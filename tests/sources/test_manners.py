@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from obd_bus import MS, START, ObdBus, answers, batch_of, padded, requests_sent
 
 from busprobe.frames import SENT
+from busprobe.health import MOST_ASKED, RequestsNow
 from busprobe.obd_identifiers import answer_rows, is_answer, obd_rows, request_rows
+from busprobe.recording.health_rows import requests_note
 from busprobe.sources.manners import QUIET_NS, Manners, Pace, RequestWatch
 from busprobe.van.control_units import ControlUnit
 
@@ -123,6 +125,16 @@ def test_what_is_said_of_another_tester():
     assert (seen.requests, seen.asked) == (6, ("01 0C 0D 42", "03"))
     assert seen.per_second == pytest.approx(2.0)
     assert (seen.first_ns, seen.last_ns) == (START, START + 2500 * MS)
+
+
+def test_of_a_tester_that_never_asks_the_same_twice_only_so_much_is_kept():
+    """As one that goes through data identifiers, or writes into a unit: all of it goes into a recording each second."""
+    watch = RequestWatch()
+    rows = [(START + i * MS, 0x7E0, padded(f"03 22 {i >> 8:02X} {i & 255:02X}")) for i in range(3000)]
+    watch.feed(batch_of(rows))
+    seen = watch.seen
+    assert (seen.requests, len(seen.asked), seen.asked[-1]) == (3000, MOST_ASKED, f"22 00 {MOST_ASKED - 1:02X}")
+    assert len(requests_note(RequestsNow("body", other=seen))) < 3000
 
 
 def test_another_tester_that_asks_the_same_is_told_from_an_echo():
