@@ -10,7 +10,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -77,9 +77,20 @@ def run_dashboard(first: Callable[[Path], Scene | None], theme: str) -> int:
         finally:
             if app.scene is not None:
                 app.scene.close()
+                _wait_for_recordings()
     for text in app.saved:
         click.echo(text)
     return app.return_code or 0
+
+
+def _wait_for_recordings() -> None:
+    """A slow disk or a busy computer may take longer over closing a file than a scene waits for."""
+    from busprobe.session.recorder import not_closed_yet
+
+    for recorder in not_closed_yet():
+        with suppress(OSError):  # of a terminal that is gone
+            click.echo(f"{recorder.path.name}: the recording is being closed.", err=True)
+        recorder.join()
 
 
 def open_opened(opened: Opened, *, allow_requests: bool = False) -> Scene:

@@ -185,3 +185,8 @@ class Recorder(threading.Thread):
 
     def _said(self, error: Exception) -> str:
         return str(error) if isinstance(error, BusprobeError) else f"{self.path.name}: {said(error)}"
+
+
+def not_closed_yet() -> list[Recorder]:
+    """All that write yet, or whose files are being closed."""
+    return [thread for thread in threading.enumerate() if isinstance(thread, Recorder)]
