@@ -102,9 +102,10 @@ class MadeNow:
     def _timeline(self, name: str, start_ns: int) -> Timeline:
         """A signal from a time on, as it will have been."""
         past, quiet, over_ns = self._histories[name].past, NO_TIMES, self.overdue.get(name)
-        if name in self._taken:
+        if name in self._taken and over_ns is not None:
             past = self._taken[name].past
-            quiet = np.array([over_ns], np.int64)
+            if past.code[past.index_at(over_ns)] <= TRUE:  # one source is followed by another
+                quiet = np.array([over_ns], np.int64)
         elif over_ns is not None:
             past = unknown_from(past, over_ns, start_ns)
         first, end = past.index_at(start_ns), past.index_at(self._t_ns) + 1

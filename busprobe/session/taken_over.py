@@ -46,10 +46,12 @@ def taken_over(
 def _joined(past: Past, given: Past, over_ns: int) -> Past:
     """`past` up to a time, `given` from there on; that the source is another one is no edge."""
     stop, start = past.index_at(over_ns) + 1, given.index_at(over_ns)
-    edges = past.edges[stop - 1] + given.edges[start:] - given.edges[start]
+    edges = past.edges[stop - 1] - given.edges[start]
+    if past.code[stop - 1] == given.code[start] and past.value[stop - 1] == given.value[start]:
+        start += 1  # it says what was said before
     return Past(
         np.concatenate([past.t_ns[:stop], np.maximum(given.t_ns[start:], over_ns)]),
         np.concatenate([past.code[:stop], given.code[start:]]),
         np.concatenate([past.value[:stop], given.value[start:]]),
-        np.concatenate([past.edges[:stop], edges]),
+        np.concatenate([past.edges[:stop], edges + given.edges[start:]]),
     )

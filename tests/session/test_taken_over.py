@@ -139,6 +139,34 @@ def test_what_cannot_be_told_yet(name: str, why: str) -> None:
     assert now(board, tally, name, 1450).text == f"unknown ({why})"
 
 
+@pytest.mark.parametrize("name", ["speed", "moving", "fast", "told"])
+def test_one_that_says_the_same_has_said_it_since_the_first_did(name: str) -> None:
+    frames = on_channels(
+        [
+            (t, bus, WHEELS, "D007")
+            for t in range(0, END, 100)
+            for bus in ("body", "chassis")
+            if bus != "body" or t < LAST
+        ]
+    )
+    (board, tally), (whole, _) = (board_at(frames, both()[1], ms) for ms in (1451, END))
+    early, late = now(board, tally, name, 1450), now(whole, tally, name, 1450)
+    assert early.since_ns is not None
+    assert early.since_ns < ns(LAST)
+    for part in ("code", "text", "since_ns", "edges"):
+        assert getattr(early, part) == getattr(late, part), part
+
+
+def test_what_was_not_known_in_between_and_is_known_again_was_two_edges() -> None:
+    """Of `known`: the chassis bus is lost for a moment when the body bus falls silent."""
+    rows = [(t, "body", WHEELS, "D007") for t in range(0, LAST, 100)]
+    rows += [(t, "chassis", WHEELS, "D007") for t in (*range(0, 901, 100), *range(1700, END, 100))]
+    frames = on_channels(sorted(rows))
+    (board, tally), (whole, _) = (board_at(frames, both()[1], ms) for ms in (1901, END))
+    assert now(board, tally, "speed", 1900).source == "chassis.Wheels.Speed"
+    assert now(board, tally, "told", 1900).edges == now(whole, tally, "told", 1900).edges == 2
+
+
 def test_the_path_says_of_its_users_what_the_picture_does() -> None:
     board, tally = board_at(*both(), 1451)
     path = board.path("speed", ns(1450), tally, ())
