@@ -27,7 +27,7 @@ from busprobe.session.signal_path import frame_detail, signal_path
 from busprobe.session.signals_now import Make, SignalsNow
 from busprobe.session.snapshot import FrameDetail, FrameTable, SignalNow, SignalPath
 from busprobe.session.strips import Strips
-from busprobe.session.taken_over import TakenOver, taken_over
+from busprobe.session.taken_over import TakenOver, held_back, taken_over
 from busprobe.timeline import ASLEEP, TRUE, UNKNOWN
 
 
@@ -48,7 +48,7 @@ class _Instant(NamedTuple):
     origins: dict[str, Origin]
     """By signal, the source that counts."""
     taken: Mapping[str, TakenOver]
-    """By signal whose source is too old, what another one gives."""
+    """By signal whose source is too old, or that logic has not told of, what a source gives."""
     made: MadeNow
 
 
@@ -66,6 +66,7 @@ class Board:
         self._roles = {name: what.role for name, what in self._about.items()}
         self._strips = {name: Strips(self.histories[name]) for name in self._about}
         self._origins = {name: Origins(signal, self.histories[name]) for name, signal in plan.signals.items()}
+        self._several = tuple(name for name, origins in self._origins.items() if len(origins.sources) > 1)
         self.polls = Polls()
         """Of input boxes; `Polls.add` takes new ones."""
         self.periods = PollPeriods(plan, self.polls)
@@ -102,11 +103,12 @@ class Board:
     def _now(self, name: str, at: _Instant, poll_ns: int | None) -> tuple[SignalNow, Origin | None]:
         """A signal, and the source that counts."""
         about, history, strips = self._about[name], self.histories[name], self._strips[name]
-        taken, past, is_overdue = at.taken.get(name), self._past(name, at), name in at.made.overdue
+        taken, past = at.taken.get(name), self._past(name, at)
+        is_other = taken is not None or name in at.made.overdue or self._is_behind(name, at)
         origin = at.origins.get(name) if taken is None else taken.origin
         now = signal_now(
             about, history, strips, at.t_ns, origin, self._said(name, at), poll_ns,
-            at.made.overdue[name] if past is None else None, past if is_overdue else None,
+            at.made.overdue[name] if past is None else None, past if is_other else None,
         )  # fmt: skip
         return now, origin
 
@@ -115,8 +117,12 @@ class Board:
         if name in at.taken:
             return at.taken[name].past
         if name not in at.made.overdue:
-            return self.histories[name].past
+            made = at.made.past(name) if self._is_behind(name, at) else None
+            return self.histories[name].past if made is None else made
         return at.made.past(name) if name in self.plan.derived else None
+
+    def _is_behind(self, name: str, at: _Instant) -> bool:
+        return name in self.plan.derived and at.made.is_behind(name)
 
     def _said(self, name: str, at: _Instant) -> Said:
         """Whether a signal was unknown, and why."""
@@ -207,16 +213,22 @@ class Board:
             place = origins.place_at(t_ns)
             counting[name] = origins.at(t_ns, place, self._newest_of(name, place, heard))
         overdue, taken = self._overdue.at(t_ns, counting), {}
-        for name, over_ns in overdue.items():
-            found = self._taken_over(name, over_ns, heard) if name in self._origins else None
+        for name in self._several:
+            found = self._taken_over(name, overdue.get(name), heard)
             if found is not None:
                 taken[name] = found
         return _Instant(t_ns, counting, taken, MadeNow(self.plan, self.histories, t_ns, overdue, taken))
 
-    def _taken_over(self, name: str, over_ns: int, at: _Heard) -> TakenOver | None:
-        return taken_over(
-            self._origins[name], self.histories[name], at.t_ns, over_ns, lambda place: self._newest_of(name, place, at)
-        )
+    def _taken_over(self, name: str, over_ns: int | None, at: _Heard) -> TakenOver | None:
+        """What a signal of several sources says instead. over_ns: since when it is too old, if it is."""
+
+        def newest_of(place: int) -> int | None:
+            return self._newest_of(name, place, at)
+
+        origins, history = self._origins[name], self.histories[name]
+        if over_ns is None:
+            return held_back(origins, history, at.t_ns, newest_of)
+        return taken_over(origins, history, at.t_ns, over_ns, newest_of)
 
     def _newest_of(self, name: str, place: int, at: _Heard) -> int | None:
         """Time of the newest sample of one source of a signal."""

@@ -62,11 +62,24 @@ class MadeNow:
             self._made[name] = self._make(name, node)
         return self._made[name]
 
+    def is_behind(self, name: str, node: n.Node | None = None) -> bool:
+        """Whether logic has not come to it, and a signal in it is told from one of its sources alone."""
+        if not self._taken or self._histories[name].upto_ns > self._t_ns:
+            return False
+        return not self._taken.keys().isdisjoint(self._signals_in(self._nodes(name, node)))
+
+    def _nodes(self, name: str, node: n.Node | None) -> list[n.Node]:
+        """All expressions that it takes."""
+        own = self._plan.derived[name].node if node is None else node
+        return [*self._derived_in(own).values(), own]
+
+    def _signals_in(self, nodes: list[n.Node]) -> set[str]:
+        return {s for one in nodes for s in n.signals_of(one) if s not in self._plan.derived}
+
     def _make(self, name: str, node: n.Node | None) -> Past | None:
-        derived = self._derived_in(self._plan.derived[name].node if node is None else node)
-        derived |= {name: self._plan.derived[name].node} if node is None else {}
-        nodes = [*derived.values(), *([] if node is None else [node])]
-        signals = {s for one in nodes for s in n.signals_of(one) if s not in self._plan.derived}
+        nodes = self._nodes(name, node)
+        derived = [*self._derived_in(nodes[-1]), *([name] if node is None else [])]
+        signals = self._signals_in(nodes)
         is_open = any(s in self.overdue and s not in self._taken for s in signals)
         parts = [part for one in nodes for part in n.walk(one)]
         if any(isinstance(part, _LOOK_BACK) or (is_open and isinstance(part, n.Known)) for part in parts):
@@ -102,9 +115,9 @@ class MadeNow:
     def _timeline(self, name: str, start_ns: int) -> Timeline:
         """A signal from a time on, as it will have been."""
         past, quiet, over_ns = self._histories[name].past, NO_TIMES, self.overdue.get(name)
-        if name in self._taken and over_ns is not None:
+        if name in self._taken:
             past = self._taken[name].past
-            if past.code[past.index_at(over_ns)] <= TRUE:  # one source is followed by another
+            if over_ns is not None and past.code[past.index_at(over_ns)] <= TRUE:  # one source is followed by another
                 quiet = np.array([over_ns], np.int64)
         elif over_ns is not None:
             past = unknown_from(past, over_ns, start_ns)

@@ -28,6 +28,8 @@ def users_of(name: str, plan: Plan, histories: Mapping[str, History], t_ns: int,
             past = made.past(key, node)
             if past is None or past.code[past.index_at(t_ns)] > TRUE:
                 return User(kind, title, f"{text}: unknown", UNKNOWN)
+        elif history is not None and made.is_behind(key, node):
+            past = made.past(key, node) or past  # what takes more than an instant says what logic knows
         return _user(kind, title, text, past, t_ns)
 
     users = []

@@ -14,7 +14,7 @@ import numpy as np
 
 from busprobe.engine.history import History, Past
 from busprobe.session.origin import Origin, Origins
-from busprobe.timeline import TRUE
+from busprobe.timeline import NEVER, TRUE
 
 
 class TakenOver(NamedTuple):
@@ -28,11 +28,12 @@ class TakenOver(NamedTuple):
 def taken_over(
     origins: Origins, history: History, t_ns: int, over_ns: int, newest_of: Callable[[int], int | None]
 ) -> TakenOver | None:
-    """The first later source that is known at a time; None: no one is.
+    """The first source listed that is known at a time; None: no one is.
 
-    over_ns: since when the one that counted is too old. newest_of: time of a source's newest sample.
+    over_ns: since when the one that counted is too old, or the first instant that logic has not told of.
+    newest_of: time of a source's newest sample.
     """
-    for place in range(origins.place_at(t_ns) + 1, len(origins.sources)):
+    for place in range(len(origins.sources)):
         source = history.source(place)
         given = source.past
         if given.code[given.index_at(t_ns)] > TRUE:
@@ -41,6 +42,20 @@ def taken_over(
         if source.upto_ns > t_ns or not origin.is_too_old(t_ns):
             return TakenOver(origin, _joined(history.past, given, over_ns))
     return None
+
+
+def held_back(
+    origins: Origins, history: History, t_ns: int, newest_of: Callable[[int], int | None]
+) -> TakenOver | None:
+    """What a signal says at a time that logic has not come to: another source is silent, lost or asleep.
+
+    None where that is known, or it is what was said last.
+    """
+    told_ns = history.upto_ns
+    if len(origins.sources) == 1 or not NEVER < told_ns <= t_ns:
+        return None
+    found = taken_over(origins, history, t_ns, told_ns - 1, newest_of)
+    return found if found is not None and found.past.t_ns[found.past.index_at(t_ns)] >= told_ns else None
 
 
 def _joined(past: Past, given: Past, over_ns: int) -> Past:

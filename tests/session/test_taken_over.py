@@ -167,6 +167,45 @@ def test_what_was_not_known_in_between_and_is_known_again_was_two_edges() -> Non
     assert now(board, tally, "told", 1900).edges == now(whole, tally, "told", 1900).edges == 2
 
 
+@pytest.mark.parametrize(
+    ("ms", "text", "source"),
+    [
+        (1250, "20.00 km/h", "body.Wheels.Speed"),
+        (1550, "12.00 km/h", "body.Wheels.Speed"),
+        (2150, "12.00 km/h", "body.Wheels.Speed"),
+        (2250, "unknown (too old)", "body.Wheels.Speed"),
+        (2450, "20.00 km/h", "body.Wheels.Speed"),
+    ],
+    ids=["both silent soon", "only the second is", "still known", "the first too", "the first is back"],
+)
+def test_a_second_source_that_falls_silent_holds_nothing_back(ms: float, text: str, source: str) -> None:
+    """Logic waits until it knows whether the chassis bus is lost or asleep; the body bus goes on."""
+    rows = [(t, "chassis", WHEELS, "E803") for t in range(0, 901, 100)]
+    rows += [(t, "body", WHEELS, "D007" if t < 1500 or t > 2000 else "B004") for t in range(0, END, 100)]
+    frames = on_channels(sorted(row for row in rows if not 1900 < row[0] < 2300))
+    (board, tally), (later, _) = (board_at(frames, both()[1], upto) for upto in (ms + 1, END))
+    early, late = now(board, tally, "speed", ms), now(later, tally, "speed", ms)
+    assert (early.text, early.source) == (text, source)
+    if early.code == TRUE:
+        for part in ("code", "value", "since_ns", "edges", "why"):
+            assert getattr(early, part) == getattr(late, part), part
+
+
+@pytest.mark.parametrize("name", ["moving", "quick", "fast", "rolling", "told"])
+def test_nor_what_is_made_from_it(name: str) -> None:
+    """The body bus says 20 km/h, from 1.5 s on 4; the chassis bus is silent from 0.9 s on."""
+    rows = [(t, "chassis", WHEELS, "E803") for t in range(0, 901, 100)]
+    rows += [(t, "body", WHEELS, "D007" if t < 1500 else "9001") for t in range(0, END, 100)]
+    frames = on_channels(sorted(rows))
+    (board, tally), (later, _) = (board_at(frames, both()[1], upto) for upto in (1951, END))
+    early, late = now(board, tally, name, 1950), now(later, tally, name, 1950)
+    for part in ("code", "text", "since_ns", "edges", "why"):
+        assert getattr(early, part) == getattr(late, part), part
+    path = board.path("speed", ns(1950), tally, ())
+    assert path is not None
+    assert [user.text for user in path.users if user.name == "condition"] == ["on quick and speed > '11 km/h': off"]
+
+
 def test_the_path_says_of_its_users_what_the_picture_does() -> None:
     board, tally = board_at(*both(), 1451)
     path = board.path("speed", ns(1450), tally, ())
