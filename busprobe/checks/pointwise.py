@@ -59,8 +59,8 @@ class Pointwise:
 
     def step(self, parts: Sequence[Changes], upto_ns: int) -> Changes:
         t = merged_times(parts)
-        if self._last is None:
-            t = np.union1d(t, [NEVER]).astype(np.int64)
+        if self._last is None and not (len(t) and t[0] == NEVER):
+            t = np.concatenate([np.array([NEVER], np.int64), t])
         if not len(t):
             return no_changes(upto_ns, quantity=self.is_quantity)
         codes: list[UInt8Array] = []
@@ -139,7 +139,11 @@ def merged_times(parts: Sequence[Changes]) -> Int64Array:
     some = [part.t_ns for part in parts if len(part)]
     if not some:
         return NO_TIMES
-    return some[0] if len(some) == 1 else np.unique(np.concatenate(some))
+    if len(some) == 1:
+        return some[0]
+    t: Int64Array = np.sort(np.concatenate(some), kind="stable")  # each rises already: far quicker than `np.unique`
+    is_first: BoolArray = np.append(True, t[1:] != t[:-1])
+    return t[is_first]
 
 
 def quiet_times(parts: Sequence[Changes]) -> Int64Array:

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from busprobe.checks import pointwise as pw
 from busprobe.checks.first_known import FirstKnown
@@ -289,3 +291,15 @@ class TestHysteresis:
     def test_it_is_told_when_the_quantity_is(self) -> None:
         moving = pw.Hysteresis(8.0, 5.0)
         assert said(moving.step([quantity("10 9, 20 3", 30, settled=25)], 30)) == "- z, 10 T @25, 20 F @25"
+
+
+@given(st.lists(st.sets(st.sampled_from([NEVER, *range(9)])), min_size=1, max_size=4))
+def test_the_times_of_several_are_merged_each_once_and_rising(sets: list[set[int]]) -> None:
+    parts = [Changes(np.array(sorted(times), np.int64), np.full(len(times), T, np.uint8), None, 10) for times in sets]
+    assert pw.merged_times(parts).tolist() == sorted(set().union(*sets))
+
+
+@pytest.mark.parametrize("times", [[], [5], [NEVER, 5], [NEVER]], ids=str)
+def test_an_operator_says_what_holds_before_the_first_change(times: list[int]) -> None:
+    part = Changes(np.array(times, np.int64), np.full(len(times), T, np.uint8), None, 10)
+    assert pw.Pointwise(1, pw.first).step([part], 10).t_ns[0] == NEVER
