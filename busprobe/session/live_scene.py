@@ -132,8 +132,8 @@ class LiveScene:
     def path(self, signal: str) -> SignalPath | None:
         with self._lock:
             t_ns = self._reached()
-            tally, board = self._tally.copy(), self._board
-        return board.path(signal, t_ns, tally, self._checks)
+            tally, board, checks = self._tally.copy(), self._board, self._checks
+        return board.path(signal, t_ns, tally, checks)
 
     def start_recording(self, path: str) -> str:
         if not self._thread.is_alive():

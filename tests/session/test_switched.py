@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from hands import Hands, hands
 from test_live_scene import until
 
+from busprobe.session.board import Board
 from busprobe.session.snapshot import Snapshot
 from busprobe.timeline import TRUE
 
@@ -63,6 +64,20 @@ def test_a_picture_in_the_midst_of_the_switching(
     until(lambda: bool(pictures))
     (picture,) = pictures
     assert picture.start_ns != before.start_ns or all_known(picture)
+
+
+def test_the_path_of_a_signal_is_of_one_run_too(watcher: Hands, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The checks of the next run come in just when the board of this one is told to make it."""
+    scene = watcher.scene
+    board, checks, given = scene._board, scene._checks, []
+
+    def switched_meanwhile(of: Board) -> Callable[..., None]:
+        monkeypatch.setattr(scene, "_checks", ("of the next run",))
+        return lambda *parts: given.append((of, parts[-1]))
+
+    monkeypatch.setattr(Board, "path", property(switched_meanwhile))
+    scene.path("gear")
+    assert given == [(board, checks)]
 
 
 class Slow(list):  # type: ignore[type-arg]
