@@ -114,7 +114,7 @@ def asker_words(bus: str, other: OtherTester) -> str:
     rate = "" if other.per_second is None else f" {other.per_second:.3g}/s"
     further = other.further(TESTER_SHOWN)
     more = f" +{further}" if further else ""
-    asked = "; ".join(other.asked[:TESTER_SHOWN]) or "behind a gateway"
+    asked = "; ".join(other.asked[:TESTER_SHOWN]) or ("behind a gateway" if other.stray_answers else "no request yet")
     return f"tester on {bus}{rate}: {asked}{more}"
 
 

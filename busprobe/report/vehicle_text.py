@@ -111,10 +111,12 @@ def _tester(one: OtherTester) -> list[str]:
 
 def who_asks(one: OtherTester) -> str:
     """Who else asks, how often and for what."""
-    if not one.requests:
+    if not one.requests and one.stray_answers:
         strays = counted(one.stray_answers, "frame")
         return f"Answers that nobody asked for on this bus were heard ({strays}): it asks behind a gateway."
     ids = ", ".join(identifier(number, number > LAST_11) for number in one.identifiers)
+    if not one.requests:
+        return f"It was heard as {ids}, in the midst of an answer; no request of it was."
     rate = f", {one.per_second:.3g} a second" if one.per_second is not None else ""
     further = one.further(ASKED_SHOWN)
     more = f" and {further} more" if further else ""

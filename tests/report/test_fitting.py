@@ -91,8 +91,9 @@ def test_trouble_is_told_once_when_it_begins() -> None:
         (tuple(f"22 01 {low:02X}" for low in range(MOST_ASKED)), 50.0, 0,
          "tester on body 50/s: 22 01 00; 22 01 01; 22 01 02 +many"),
         ((), None, 3, "tester on body: behind a gateway"),
+        ((), None, 0, "tester on body: no request yet"),
     ],
-    ids=["one", "once", "many", "more than are kept", "answers only"],
+    ids=["one", "once", "many", "more than are kept", "answers only", "flow control only"],
 )  # fmt: skip
 def test_another_tester_in_short(asked: tuple[str, ...], per_second: float | None, strays: int, text: str) -> None:
     assert asker_words("body", OtherTester((0x7DF,), len(asked), 0, 0, per_second, asked, strays)) == text

@@ -128,6 +128,8 @@ It asks as 7DF, 18DB33F1: 21 requests, 2 a second, for 01 0C 0D 42; 03.
         ({"requests": 1, "per_second": None, "asked": ("03",)}, "It asks as 7DF, 18DB33F1: 1 request, for 03."),
         ({"requests": 0, "stray_answers": 3},
          "Answers that nobody asked for on this bus were heard (3 frames): it asks behind a gateway."),
+        ({"requests": 0, "asked": ()},
+         "It was heard as 7DF, 18DB33F1, in the midst of an answer; no request of it was."),
         ({"asked": tuple(f"01 {pid:02X}" for pid in range(1, 15))},
          "It asks as 7DF, 18DB33F1: 21 requests, 2 a second, for "
          + "; ".join(f"01 {pid:02X}" for pid in range(1, 13)) + " and 2 more."),
@@ -135,7 +137,7 @@ It asks as 7DF, 18DB33F1: 21 requests, 2 a second, for 01 0C 0D 42; 03.
          "It asks as 7DF, 18DB33F1: 5,000 requests, 2 a second, for "
          + "; ".join(f"22 01 {low:02X}" for low in range(12)) + " and many more."),
     ],
-    ids=["once", "behind a gateway", "many PIDs", "more than are kept"],
+    ids=["once", "behind a gateway", "flow control alone", "many PIDs", "more than are kept"],
 )  # fmt: skip
 def test_of_another_tester(what, text):
     assert who_asks(dataclasses.replace(TESTER, **what)) == text
