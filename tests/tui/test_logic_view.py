@@ -31,7 +31,7 @@ def texts(row: Row) -> list[str]:
 
 
 ROWS = [
-    (REVERSE, ["✓ pass", "Rear white lamp follows reverse", "3", "·", "·", "·", "·", "296 ms of 300 ms"]),
+    (REVERSE, ["✓ pass", "Rear white lamp follows reverse", "3", "·", "·", "·", "·", "! 296 ms of 300 ms"]),
     (DARK, ["✓ pass", "Rear white lamp dark outside reverse", "1", "·", "·", "·", "·", "–"]),
     (BEACONS, ["✗ FAIL", "Beacons flash in step", "1", "1", "·", "·", "·", "–"]),
     (SIREN, ["– not exercised", "Siren silent in park", "·", "·", "·", "·", "·", "–"]),
@@ -195,13 +195,13 @@ def test_each_part_has_its_own_line_and_limit() -> None:
 
 def test_a_wide_plot_has_words() -> None:
     (line,) = plot_lines(REVERSE, 80)
-    assert plain(line) == "     0├──────••──────────!┃┄┄┄┄┄┤ 375 ms    worst 296 ms of 300 ms              "
+    assert plain(line) == "     0├──────••──────────!┃┄┄┄┄┄┤ 375 ms    worst ! 296 ms of 300 ms            "
 
 
 WORST = [
     ("nothing measured", [occurrence(None, CUT)], "200 ms", Tone.DIM),
     ("passed", [occurrence(100), occurrence(150)], "150 ms of 200 ms", Tone.PLAIN),
-    ("tight", [occurrence(100), occurrence(195, tight=True)], "195 ms of 200 ms", Tone.WARN),
+    ("tight", [occurrence(100), occurrence(195, tight=True)], "! 195 ms of 200 ms", Tone.WARN),
     ("late", [occurrence(100), came(428_600_000), came(300 * MS)], "✗ 429 ms of 200 ms", Tone.BAD),
     ("never", [occurrence(100), came(None), came(300 * MS)], "✗ never of 200 ms", Tone.BAD),
     ("only never", [came(None)], "✗ never of 200 ms", Tone.BAD),
