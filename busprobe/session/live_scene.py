@@ -77,7 +77,6 @@ class LiveScene:
         self._stop_now = threading.Event()
         self._failure = ""
         self._fresh_lines = True
-        self._checks: tuple[CheckResult, ...] = ()
         self._triggers: Sequence[Logged] = ()
         self._log = TriggerLog()
         self._next_status = self._next_trim = 0
@@ -93,7 +92,7 @@ class LiveScene:
             observers=(self._taker.add, self._observe, self._asking.observe),
             uncertainty_ns=self._uncertainty, histories=self._board.histories, asked=self._asking.kept,
         )  # fmt: skip
-        self._checks = self._run.engine.checks_so_far()
+        self._checks: tuple[CheckResult, ...] = self._run.engine.checks_so_far()
         self._run.start(must_open=False)
         self._thread = threading.Thread(target=self._go_on, name="live", daemon=True)
         self._thread.start()
@@ -166,7 +165,9 @@ class LiveScene:
 
         Raises OpenError where it goes on.
         """
-        for recorder in (self._recorder, *(wanted for wanted, _ in self._wanted)):
+        with self._lock:
+            recorders = [self._recorder, *(wanted for wanted, _ in self._wanted)]
+        for recorder in recorders:
             if recorder is None or recorder.path.absolute() != path.absolute():
                 continue
             while recorder.is_alive() or (self._is_closing and self._recorder is recorder):

@@ -27,7 +27,7 @@ _LOOK_BACK = (n.Edge, n.Held, n.Age, n.Flashing, n.FlashRate, n.OnShare, n.Stead
 
 @dataclass
 class _PastLeaf:
-    """A signal of whom only the past is known."""
+    """A signal of which only the past is known."""
 
     timeline: Timeline
     samples: Timeline | None = None

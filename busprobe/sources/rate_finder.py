@@ -179,12 +179,10 @@ def _listen(source: Tunable, clock: Clock, rate: int, listen_ns: int, settle_ns:
 
 def _settle(source: Tunable, clock: Clock, settle_ns: int) -> None:
     """Read what was heard at the rate before, and forget it: all that has come when the time is over."""
-    end_ns = clock.now_ns() + settle_ns
-    while settle_ns:
+    began_ns, end_ns = 0, clock.now_ns() + settle_ns
+    while settle_ns and began_ns < end_ns:
         began_ns = clock.now_ns()
         source.read()
-        if began_ns >= end_ns:
-            return
 
 
 def _root(error: BaseException) -> BaseException:

@@ -196,7 +196,7 @@ class BusprobeApp(SizedApp):
 
     def action_start(self) -> None:
         if self.opener is not None and self.current_mode != START:
-            self.unless_recording("Stop it and open other", self._stop_and_start)
+            self.unless_recording("Stop it, open another", self._stop_and_start)
 
     def _stop_and_start(self) -> None:
         if self.is_recording:

@@ -54,8 +54,9 @@ def watching(channel: str, *, poll: str = POLL, listen_only: str = "false", allo
 
 
 @contextmanager
-def a_vehicle(channel: str) -> Iterator[Vehicle]:
-    vehicle = Vehicle(channel, ControlUnit(0x7E8, UNITS))
+def a_vehicle(channel: str, *units: ControlUnit) -> Iterator[Vehicle]:
+    """units: its control units; none: the engine's."""
+    vehicle = Vehicle(channel, *(units or (ControlUnit(0x7E8, UNITS),)))
     vehicle.start()
     try:
         yield vehicle

@@ -97,6 +97,17 @@ def test_a_reader_that_stalls_is_declared_down_and_its_late_records_are_kept(
     assert verify(recording, BENCH).log == outcome.results.log
 
 
+def run_by_hand(monkeypatch: pytest.MonkeyPatch) -> tuple[LiveRun, list[float], list[Came]]:
+    """A run whose time is the one entry of a list; a batch of each source has come, the next ones are at hand."""
+    now = [100.0]
+    monkeypatch.setattr(live, "time", SimpleNamespace(monotonic=lambda: now[0]))
+    frames, polls = van_batches(4, 10)
+    run = LiveRun(load_plan(BENCH)[0], [ScriptedSource("body", frames), ScriptedSource("box", polls)], Clock())
+    run._handle(Came("body", frames[0]))
+    run._handle(Came("box", polls[0]))
+    return run, now, [Came("body", frames[1]), Came("box", polls[1])]
+
+
 @pytest.mark.parametrize(
     ("step_s", "turns", "gaps"), [(1.0, 2, 0), (0.04, 5, 1)], ids=["the machine", "the readers alone"]
 )
@@ -104,12 +115,7 @@ def test_a_machine_that_holds_the_whole_run_up_puts_no_source_down(
     monkeypatch: pytest.MonkeyPatch, step_s: float, turns: int, gaps: int
 ) -> None:
     """Where the run itself got no further, its readers could not either; where it did, they are silent."""
-    now = [100.0]
-    monkeypatch.setattr(live, "time", SimpleNamespace(monotonic=lambda: now[0]))
-    frames, polls = van_batches(4, 10)
-    run = LiveRun(load_plan(BENCH)[0], [ScriptedSource("body", frames), ScriptedSource("box", polls)], Clock())
-    run._handle(Came("body", frames[0]))
-    run._handle(Came("box", polls[0]))
+    run, now, _ = run_by_hand(monkeypatch)
     for _ in range(turns):
         run.turn()
         now[0] += step_s
@@ -124,16 +130,11 @@ def test_a_machine_that_holds_the_whole_run_up_puts_no_source_down(
 def test_it_evaluates_once_all_sources_have_got_further(
     monkeypatch: pytest.MonkeyPatch, came: int, after_s: float, *, is_evaluated: bool
 ) -> None:
-    now = [100.0]
-    monkeypatch.setattr(live, "time", SimpleNamespace(monotonic=lambda: now[0]))
-    frames, polls = van_batches(4, 10)
-    run = LiveRun(load_plan(BENCH)[0], [ScriptedSource("body", frames), ScriptedSource("box", polls)], Clock())
-    run._handle(Came("body", frames[0]))
-    run._handle(Came("box", polls[0]))
+    run, now, next_events = run_by_hand(monkeypatch)
     run.turn()
     before = run._advanced
     now[0] += after_s
-    for event in [Came("body", frames[1]), Came("box", polls[1])][:came]:
+    for event in next_events[:came]:
         run._handle(event)
     run.turn()
     assert (run._advanced > before) is is_evaluated

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import can
 import pytest
-from test_asking import a_tester
+from test_asking import a_tester, a_vehicle
 from test_replay_scene import loaded
 from virtual_vehicle import BENCH, POLL, Vehicle
 
@@ -37,16 +37,6 @@ ENGINE = ControlUnit(0x7E8, {0x0C: b"\x0c\x80"})
 REFUSING = ControlUnit(0x7E9, conduct=Conduct(refuses={0x01: 0x22}))
 """Refuses service 01: 7F 01 22, conditions not correct (ISO 14229-1, from memory)."""
 WAIT_S = 30.0
-
-
-@contextmanager
-def a_vehicle(channel: str) -> Iterator[Vehicle]:
-    vehicle = Vehicle(channel, ENGINE, REFUSING)
-    vehicle.start()
-    try:
-        yield vehicle
-    finally:
-        vehicle.stop()
 
 
 @contextmanager
@@ -89,7 +79,7 @@ def asked_for_a_while(
     """A run with leave that asks a few times and is then held back."""
     stop, held_back = threading.Event(), []
     end = time.monotonic() + WAIT_S
-    with a_vehicle(bench.parent.name) as vehicle, pause_when(vehicle, pause, bench.parent.name):
+    with a_vehicle(bench.parent.name, ENGINE, REFUSING) as vehicle, pause_when(vehicle, pause, bench.parent.name):
 
         def show(status: LiveStatus) -> None:
             held_back.extend([status.unasked] if status.unasked == reason and len(vehicle.heard) > 3 else [])
@@ -155,7 +145,7 @@ def test_the_report_of_the_run_and_that_of_its_recording_say_the_same_of_request
 
 def test_a_replay_says_too_that_nobody_asked(tmp_path: Path) -> None:
     bench, recording = bench_file(tmp_path), tmp_path / "unasked.duckdb"
-    with a_vehicle(tmp_path.name):
+    with a_vehicle(tmp_path.name, ENGINE, REFUSING):
         run_live(*load_plan(bench), LiveOptions(record=recording, for_ns=500 * MS))
     with loaded(recording, bench) as scene:
         scene.player.seek(FOREVER)

@@ -117,7 +117,7 @@ async def test_a_question_that_is_open_follows_the_size_of_the_terminal(replay: 
             assert app.screen.query_one("#ask", Input).value == "note"
 
 
-@pytest.mark.parametrize("words", ["Stop it and leave", "Stop it and open other"])
+@pytest.mark.parametrize("words", ["Stop it and leave", "Stop it, open another"])
 async def test_both_answers_can_be_read_in_40_cells(words: str, live: FakeScene) -> None:
     app = BusprobeApp(live)
     async with app.run_test(size=TINY) as pilot:
